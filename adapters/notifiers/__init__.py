@@ -1,0 +1,1 @@
+"""One channel a file: each takes messages out."""

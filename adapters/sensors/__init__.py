@@ -1,0 +1,1 @@
+"""One wire a file: each brings readings in."""

@@ -1,0 +1,1 @@
+"""What is true about trays, with no input, output or clock."""

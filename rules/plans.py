@@ -1,0 +1,38 @@
+"""What the engine is told about each tray: all that a configuration says, in its own terms."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from wardian.rules.crops import StageSpan
+
+
+class LampRule(NamedTuple):
+    """When the lamp counts as lit: the light is above ``lit_above``, dark at or below ``dark_at``.
+
+    ``quantity`` says which light is meant, ``illuminance`` or ``ppfd``; the numbers are in its unit.
+    """
+
+    quantity: str
+    lit_above: float
+    dark_at: float
+
+
+@dataclass(frozen=True, slots=True)
+class TrayPlan:
+    """One tray as the engine judges it.
+
+    Attributes:
+        tray: Its name.
+        spans: Its stages and the instants at which they begin, in order of time.
+        hold_ms: How long a reading stands when no other follows.
+        lamp: When the lamp counts as lit, or None where light hours are not judged.
+        silent_after_ms: By quantity, for each series that a configured sensor brings: how long its
+            value may be unknown before ``sensor-silent`` is raised.
+    """
+
+    tray: str
+    spans: tuple[StageSpan, ...]
+    hold_ms: int
+    lamp: LampRule | None = None
+    silent_after_ms: Mapping[str, int] = field(default_factory=dict)

@@ -1,0 +1,266 @@
+"""What the daemon needs of the world: a clock, sensors, notifiers and a store.
+
+Adapters fulfil these; the rules only name them.
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple, Protocol
+
+from wardian.rules.readings import Chunk, Reading, Series
+
+
+class Clock(Protocol):
+    """The machine's two clocks: one for labels, one for durations."""
+
+    def wall_ms(self) -> int:
+        """Return milliseconds since 1970 UTC; may jump."""
+
+    def monotonic_s(self) -> float:
+        """Return seconds from an unknown instant; never goes back."""
+
+
+# ------------------------------------------------------------------------------------- sensors
+
+
+class Measured(NamedTuple):
+    """One value as a wire brought it, before units and bounds are looked at.
+
+    ``time_ms`` is None where the wire gives no time: then the time of arrival is meant.
+    ``unit`` is empty for the quantity's own unit.
+    """
+
+    time_ms: int | None
+    tray: str
+    quantity: str
+    value: float | str
+    unit: str = ""
+
+
+class Refused(NamedTuple):
+    """Something that arrived and is no reading, with as much of its place as is known."""
+
+    source: str
+    why: str
+    raw: str
+    time_ms: int | None = None
+    tray: str | None = None
+    quantity: str | None = None
+
+
+@dataclass(slots=True)
+class Decoded:
+    """What one arrival meant."""
+
+    measured: list[Measured] = field(default_factory=list)
+    refused: list[Refused] = field(default_factory=list)
+
+
+class Arrival(NamedTuple):
+    """One message as it came, not looked at yet; ``message`` is for its sensor alone."""
+
+    sensor: "Sensor"
+    received_ms: int
+    message: Any
+
+
+class SensorHealth(NamedTuple):
+    """Whether a sensor's wire works, in a person's words."""
+
+    works: bool
+    words: str
+
+
+#: Takes one arrival without ever waiting; False when there is no room and it was not taken.
+HandOver = Callable[[Arrival], bool]
+
+
+class Sensor(Protocol):
+    """A wire that brings readings in.
+
+    Nothing here may end the program because a device vanished, nor repeat the last value to hide a gap.
+    ``start`` returns at once. Arrivals are handed over from any thread, in order; ``decode`` and
+    ``acknowledge`` are called from the loop's thread only.
+    """
+
+    name: str
+    #: The series the configuration says it brings: their silence is an alarm.
+    expected: frozenset[Series]
+    #: Seconds between polls, or None for a wire that speaks by itself.
+    poll_every_s: float | None
+
+    def start(self, hand_over: HandOver) -> None:
+        """Open the wire; a wire that cannot be opened now is retried by the sensor or the next poll."""
+
+    def poll(self) -> None:
+        """Ask once, within a bounded time, and hand over what came. Only for polled wires.
+
+        Raises:
+            SensorUnreachable: Nothing answered; the next poll may.
+        """
+
+    def decode(self, arrival: Arrival) -> Decoded:
+        """Return the readings of one arrival; what is none is among the refused. Never raises."""
+
+    def acknowledge(self, arrivals: Sequence[Arrival]) -> None:
+        """Tell the source that these are kept for good. Called only after the commit."""
+
+    def health(self) -> SensorHealth:
+        """Return whether the wire works now."""
+
+    def stop(self) -> None:
+        """Close the wire; idempotent."""
+
+
+# ----------------------------------------------------------------------------------- notifiers
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """What one channel is to tell.
+
+    Attributes:
+        key: The same for every repeat of the same message; never used for another one.
+        subject: One line for people.
+        body: The whole message for people, several lines.
+        fields: The same as the contract's JSON object of an alarm transition.
+    """
+
+    key: str
+    subject: str
+    body: str
+    fields: Mapping[str, Any]
+
+
+class Notifier(Protocol):
+    """A channel that takes messages out."""
+
+    name: str
+
+    def send(self, message: Message) -> None:
+        """Deliver one message within a bounded time, from a thread of its own.
+
+        Raises:
+            DeliveryFailed: It was not taken; trying again may help.
+            DeliveryRefused: It will never be taken this way.
+        """
+
+    def close(self) -> None:
+        """Release what is open; idempotent."""
+
+
+# --------------------------------------------------------------------------------------- store
+
+
+class JournalEntry(NamedTuple):
+    """One transition of an alarm as kept: the contract's fields, in order of ``number``."""
+
+    number: int
+    time_ms: int
+    tray: str
+    fields: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """One message still to be sent through one channel."""
+
+    number: int
+    channel: str
+    message: Message
+    created_ms: int
+    attempts: int
+    due_ms: int
+    last_error: str
+
+
+@dataclass(frozen=True, slots=True)
+class DueMessage:
+    """A message and the channel that shall take it, before the store has numbered it."""
+
+    channel: str
+    message: Message
+
+
+@dataclass(slots=True)
+class Round:
+    """All that one round of the loop has to keep, in one transaction.
+
+    ``states`` holds only the trays whose engine state is to be saved now.
+    """
+
+    now_ms: int
+    readings: Sequence[Reading] = ()
+    late: Sequence[Reading] = ()
+    refused: Sequence[Refused] = ()
+    journal: Sequence[tuple[int, str, Mapping[str, Any]]] = ()
+    due: Sequence[DueMessage] = ()
+    states: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    notes: Mapping[str, Any] = field(default_factory=dict)
+
+
+class Kept(NamedTuple):
+    """What a committed round added: readings new to the store and repeats ignored."""
+
+    readings: int
+    repeated: int
+
+
+class Store(Protocol):
+    """What is kept. One writer; every method is one transaction.
+
+    Raises:
+        StoreFailed: From any method, when the promise cannot be kept.
+    """
+
+    def keep(self, round_: Round) -> Kept:
+        """Commit one round: all of it or nothing. A repeated (time, tray, quantity) is ignored."""
+
+    def states(self) -> dict[str, dict[str, Any]]:
+        """Return the last saved engine state of every tray."""
+
+    def notes(self) -> dict[str, Any]:
+        """Return the small named facts kept with the rounds, the last of each name."""
+
+    def readings(self, from_ms: int, to_ms: int, *, late: bool = True) -> Iterator[Reading]:
+        """Yield readings with from_ms <= time < to_ms in order of time, late ones on request."""
+
+    def chunk(self, from_ms: int, to_ms: int) -> Chunk:
+        """Return readings with from_ms <= time < to_ms that were judged, as arrays (no late ones)."""
+
+    def latest(self) -> dict[Series, Reading]:
+        """Return the newest reading of every series."""
+
+    def journal(self, *, last: int | None = None) -> list[JournalEntry]:
+        """Return the journal in the order it was written, or its last entries."""
+
+    def standing(self) -> list[JournalEntry]:
+        """Return the raised entries that no later one has returned, in the order they were raised."""
+
+    def refused(self, last: int = 100) -> list[tuple[int, Refused]]:
+        """Return the newest refused readings with the time they were refused at."""
+
+    def counts(self) -> dict[str, int]:
+        """Return how many of each thing are kept: readings, late, refused, journal, due, sent."""
+
+    def due(self, now_ms: int, limit: int = 100) -> list[Due]:
+        """Return messages whose time has come, in the order they were written."""
+
+    def waiting(self) -> list[Due]:
+        """Return every message not yet delivered nor given up, in the order they were written."""
+
+    def delivered(self, number: int, now_ms: int) -> None:
+        """Mark a message as delivered."""
+
+    def postponed(self, number: int, due_ms: int, error: str) -> None:
+        """Mark a failed attempt and when to try again."""
+
+    def given_up(self, number: int, now_ms: int, error: str) -> None:
+        """Mark a message that this channel will never take."""
+
+    def close(self) -> None:
+        """Close; idempotent."""
+
+
+StoreOpener = Callable[[str], Store]
+Readings = Iterable[Reading]

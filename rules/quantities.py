@@ -1,0 +1,80 @@
+"""The closed list of what is measured and what is derived from it.
+
+A row says the quantity's own unit, in which it is computed and kept, and the range outside which a
+reading is refused. A new quantity is one row here, and a formula where it is derived.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+from wardian.rules.units import difference_dimension, own_unit
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """One quantity: its dimension, what is possible, and how people read it."""
+
+    name: str
+    words: str
+    dimension: str
+    possible_low: float
+    possible_high: float
+    decimals: int
+    derived: bool = False
+
+    @property
+    def unit(self) -> str:
+        """The quantity's own unit."""
+        return own_unit(self.dimension)
+
+    @property
+    def difference(self) -> str:
+        """The dimension of a difference of two of its values."""
+        return difference_dimension(self.dimension)
+
+    def why_impossible(self, value: float) -> str:
+        """Return why no sensor can have measured this value, or nothing where one can."""
+        if not math.isfinite(value):
+            return f"{self.name} is not a finite number"
+        if self.possible_low <= value <= self.possible_high:
+            return ""
+        return (
+            f"{self.name} {value:g} {self.unit} is impossible: "
+            f"{self.possible_low:g} to {self.possible_high:g} {self.unit} is accepted"
+        )
+
+
+def _measured(
+    name: str, words: str, dimension: str, possible: tuple[float, float], decimals: int
+) -> Quantity:
+    return Quantity(name, words, dimension, *possible, decimals)
+
+
+def _derived(name: str, words: str, dimension: str, decimals: int) -> Quantity:
+    return Quantity(name, words, dimension, -math.inf, math.inf, decimals, derived=True)
+
+
+QUANTITIES: Final[dict[str, Quantity]] = {
+    quantity.name: quantity
+    for quantity in (
+        _measured("air_temperature", "air under the cover", "temperature", (-40, 80), 1),
+        _measured("medium_temperature", "medium", "temperature", (-40, 80), 1),
+        _measured("leaf_temperature", "leaves", "temperature", (-40, 80), 1),
+        _measured("relative_humidity", "humidity under the cover", "relative humidity", (0, 105), 0),
+        _measured("illuminance", "light", "illuminance", (0, 200_000), 0),
+        _measured("ppfd", "photon flux density", "photon flux density", (0, 3_000), 0),
+        _measured("medium_moisture", "water in the medium", "share", (0, 120), 0),
+        _measured("tray_mass", "tray mass", "mass", (0, 1_000_000), 0),
+        _measured("water_ph", "pH of the water", "acidity", (0, 14), 1),
+        _measured("water_ec", "conductivity of the water", "conductivity", (0, 20), 2),
+        _derived("vapour_pressure_deficit", "vapour pressure deficit", "pressure", 2),
+        _derived("leaf_vapour_pressure_deficit", "leaf vapour pressure deficit", "pressure", 2),
+        _derived("dew_point", "dew point", "temperature", 1),
+        _derived("light_hours", "light in the last 24 h", "hours", 1),
+        _derived("daily_light_integral", "daily light integral", "daily photons", 1),
+    )
+}
+
+#: A humidity chip reads a little above saturation when it is wet; it is judged as saturated.
+SATURATION_PCT: Final = 100.0

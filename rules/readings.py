@@ -1,0 +1,57 @@
+"""Readings, one by one as a wire brings them and as arrays as the engine judges them."""
+
+from collections.abc import Iterable
+from typing import NamedTuple, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+#: Milliseconds since 1970 UTC.
+Times: TypeAlias = NDArray[np.int64]
+#: In the quantity's own unit.
+Values: TypeAlias = NDArray[np.float64]
+
+
+class Series(NamedTuple):
+    """What one line on a chart is: a quantity of a tray."""
+
+    tray: str
+    quantity: str
+
+
+class Reading(NamedTuple):
+    """One accepted value in its quantity's own unit, at milliseconds since 1970 UTC."""
+
+    time_ms: int
+    tray: str
+    quantity: str
+    value: float
+
+
+class Points(NamedTuple):
+    """Readings of one series, in the order of arrival: two arrays of one length."""
+
+    times_ms: Times
+    values: Values
+
+
+#: Readings of many series. Only the order within a series matters.
+Chunk: TypeAlias = dict[Series, Points]
+
+
+def points(times_ms: Iterable[int], values: Iterable[float]) -> Points:
+    """Return readings of one series as arrays."""
+    return Points(
+        np.fromiter(times_ms, dtype=np.int64),
+        np.fromiter(values, dtype=np.float64),
+    )
+
+
+def chunk_of(readings: Iterable[Reading]) -> Chunk:
+    """Return readings in the order of arrival as a chunk."""
+    gathered: dict[Series, tuple[list[int], list[float]]] = {}
+    for time_ms, tray, quantity, value in readings:
+        times, values = gathered.setdefault(Series(tray, quantity), ([], []))
+        times.append(time_ms)
+        values.append(value)
+    return {series: points(*columns) for series, columns in gathered.items()}

@@ -1,0 +1,40 @@
+"""What the engine has to say: an alarm was raised, or the value returned to normal."""
+
+from typing import NamedTuple
+
+#: Alarms about a sensor rather than about a limit.
+SENSOR_SILENT = "sensor-silent"
+SENSOR_IMPLAUSIBLE = "sensor-implausible"
+
+RAISED = "raised"
+RETURNED = "returned"
+
+
+class Transition(NamedTuple):
+    """One change of one alarm, at an exact instant.
+
+    ``limit`` is None where the alarm is about the sensor; ``value`` (own unit) where nothing stands
+    at that instant; ``threshold`` where no limit is meant; ``stage`` outside every stage.
+    ``condition`` is ``limit`` for an alarm about a limit, else the name of the sensor alarm.
+    """
+
+    time_ms: int
+    tray: str
+    quantity: str
+    limit: str | None
+    event: str
+    condition: str
+    value: float | None
+    threshold: float | None
+    stage: str | None
+    since_ms: int
+
+    @property
+    def alarm(self) -> tuple[str, str, str]:
+        """Which alarm this is a change of; two of them with one alarm are a raise and its return."""
+        return self.tray, self.quantity, self.limit or self.condition
+
+    @property
+    def order(self) -> tuple[int, str, str, str, bool]:
+        """The order of the journal: time, tray, quantity, limit, raised before returned."""
+        return self.time_ms, self.tray, self.quantity, self.limit or self.condition, self.event != RAISED

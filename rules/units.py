@@ -1,0 +1,116 @@
+"""Units that people and sensors write, and the way to each quantity's own unit.
+
+Conversion is exact (rational arithmetic) and is rounded once, to the nearest binary64: 80 °F less
+1 °F is the same number whichever way it was written.
+"""
+
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Final
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """How one written unit becomes the dimension's own: (x + offset) · factor."""
+
+    factor: Fraction = Fraction(1)
+    offset: Fraction = Fraction(0)
+
+
+_OWN = Unit()
+_FAHRENHEIT_FACTOR = Fraction(5, 9)
+
+#: Dimension → written form → unit. The first written form of a dimension is its own unit.
+UNITS: Final[dict[str, dict[str, Unit]]] = {
+    "temperature": {
+        "°C": _OWN,
+        "Cel": _OWN,
+        "degC": _OWN,
+        "°F": Unit(_FAHRENHEIT_FACTOR, Fraction(-32)),
+        "degF": Unit(_FAHRENHEIT_FACTOR, Fraction(-32)),
+        "K": Unit(offset=Fraction("-273.15")),
+    },
+    "temperature difference": {
+        "K": _OWN,
+        "°C": _OWN,
+        "Cel": _OWN,
+        "degC": _OWN,
+        "°F": Unit(_FAHRENHEIT_FACTOR),
+        "degF": Unit(_FAHRENHEIT_FACTOR),
+    },
+    "relative humidity": {"%": _OWN, "%RH": _OWN, "/": Unit(Fraction(100))},
+    "share": {"%": _OWN, "/": Unit(Fraction(100))},
+    "pressure": {"kPa": _OWN, "hPa": Unit(Fraction(1, 10)), "Pa": Unit(Fraction(1, 1000))},
+    "illuminance": {"lx": _OWN, "klx": Unit(Fraction(1000))},
+    "photon flux density": {
+        "µmol m⁻² s⁻¹": _OWN,
+        "umol/m2/s": _OWN,
+        "µmol/m2/s": _OWN,
+        "µmol/m²/s": _OWN,
+    },
+    "daily photons": {"mol m⁻² d⁻¹": _OWN, "mol/m2/d": _OWN, "mol/m²/d": _OWN},
+    "mass": {"g": _OWN, "kg": Unit(Fraction(1000))},
+    "acidity": {"pH": _OWN, "": _OWN},
+    "conductivity": {
+        "mS/cm": _OWN,
+        "µS/cm": Unit(Fraction(1, 1000)),
+        "uS/cm": Unit(Fraction(1, 1000)),
+        "S/m": Unit(Fraction(10)),
+    },
+    "hours": {
+        "h": _OWN,
+        "min": Unit(Fraction(1, 60)),
+        "s": Unit(Fraction(1, 3600)),
+    },
+    "duration": {
+        "s": _OWN,
+        "ms": Unit(Fraction(1, 1000)),
+        "min": Unit(Fraction(60)),
+        "h": Unit(Fraction(3600)),
+        "d": Unit(Fraction(86400)),
+    },
+}
+
+#: What a difference of each dimension is measured in, where that is not the dimension itself.
+DIFFERENCE_OF: Final = {"temperature": "temperature difference"}
+
+
+def own_unit(dimension: str) -> str:
+    """Return the unit in which a dimension is computed and kept."""
+    return next(iter(UNITS[dimension]))
+
+
+def difference_dimension(dimension: str) -> str:
+    """Return the dimension of a difference of two values: a deadband, a step, an error."""
+    return DIFFERENCE_OF.get(dimension, dimension)
+
+
+def unit_named(dimension: str, written: str) -> Unit | None:
+    """Return the unit written so, or None where this dimension knows no such unit.
+
+    The Greek letter mu and the micro sign are one.
+    """
+    return UNITS[dimension].get(written.replace("\N{GREEK SMALL LETTER MU}", "µ"))
+
+
+def exactly(value: float | str, unit: Unit) -> Fraction:
+    """Return a value in its dimension's own unit, exactly as it was written.
+
+    Args:
+        value: The text as written, or a float, which stands for its shortest decimal form.
+        unit: The unit it was written in.
+
+    Raises:
+        ValueError: The text is not a finite decimal number.
+    """
+    written = Fraction(value if isinstance(value, str) else repr(value))
+    return (written + unit.offset) * unit.factor
+
+
+def in_own_unit(value: float | str, unit: Unit) -> float:
+    """Return a value in its dimension's own unit, rounded once.
+
+    Raises:
+        ValueError: The text is not a finite decimal number.
+    """
+    return float(exactly(value, unit))

@@ -1,0 +1,1 @@
+"""A pretend bench that enters by the sensor door."""
