@@ -25,7 +25,7 @@ _ACCEPTED: Final = (
 )
 
 
-def ms_of(text: str) -> int:
+def parse_ms(text: str) -> int:
     """Return milliseconds since 1970 UTC of a time written as in RFC 3339.
 
     Digits finer than a millisecond are dropped. A small t or z and a space instead of T are accepted.

@@ -7,7 +7,7 @@ with Python's datetime. The cases of the grammar (sections 4.3, 5.6 and 5.7) are
 from decimal import Decimal
 
 import pytest
-from wardian.adapters.timestamps import ms_of, text_of
+from wardian.adapters.timestamps import parse_ms, text_of
 
 #: Text, POSIX seconds.
 VALID = [
@@ -48,11 +48,11 @@ INVALID = [
 
 @pytest.mark.parametrize(("text", "posix_seconds"), VALID)
 def test_a_valid_time_has_its_posix_seconds_down_to_the_millisecond(text: str, posix_seconds: str) -> None:
-    assert ms_of(text) == int(Decimal(posix_seconds) * 1000)
-    assert ms_of(text_of(ms_of(text))) == ms_of(text)
+    assert parse_ms(text) == int(Decimal(posix_seconds) * 1000)
+    assert parse_ms(text_of(parse_ms(text))) == parse_ms(text)
 
 
 @pytest.mark.parametrize("text", INVALID)
 def test_a_time_outside_the_grammar_is_refused(text: str) -> None:
     with pytest.raises(ValueError, match="is accepted"):
-        ms_of(text)
+        parse_ms(text)
