@@ -1,0 +1,92 @@
+"""What arrived becomes readings, or is refused and kept with the reason.
+
+The rule of this file: nothing is dropped without a trace, and a refused reading judges nothing.
+"""
+
+from collections.abc import Collection, Iterable, Iterator
+from typing import Final
+
+from wardian.rules.ports import Arrival, Decoded, Measured, Refused
+from wardian.rules.quantities import QUANTITIES, Quantity
+from wardian.rules.readings import Reading
+from wardian.rules.units import Unit, in_own_unit, unit_named
+
+#: A time further ahead of our clock than this is a wrong clock, ours or the sensor's.
+AHEAD_MS: Final = 300_000
+_OWN: Final = Unit()
+
+
+class Intake:
+    """Takes arrivals apart, with the units, bounds and trays that the configuration knows."""
+
+    def __init__(self, trays: Collection[str]) -> None:
+        """Accept readings of these trays only."""
+        self._trays = frozenset(trays)
+        self._units: dict[tuple[str, str], Unit | None] = {}
+
+    def take(self, arrivals: Iterable[Arrival], now_ms: int) -> tuple[list[Reading], list[Refused]]:
+        """Return the readings of some arrivals in their order, and what was refused."""
+        readings: list[Reading] = []
+        refused: list[Refused] = []
+        for arrival in arrivals:
+            decoded: Decoded = arrival.sensor.decode(arrival)
+            refused.extend(decoded.refused)
+            for measured in decoded.measured:
+                outcome = self._accept(measured, arrival, now_ms)
+                (readings if isinstance(outcome, Reading) else refused).append(outcome)  # type: ignore[arg-type]  # each list takes its own kind
+        return readings, refused
+
+    def _accept(self, measured: Measured, arrival: Arrival, now_ms: int) -> Reading | Refused:
+        time_ms, tray, name, written, _ = measured
+        time_ms = arrival.received_ms if time_ms is None else time_ms
+        quantity = QUANTITIES.get(name)
+        value: float | None = None
+        why = ""
+        if tray not in self._trays:
+            why = f"tray {tray!r} is not in the configuration"
+        elif quantity is None or quantity.derived:
+            why = f"{name!r} is not a quantity that is read"
+        elif time_ms > now_ms + AHEAD_MS:
+            why = "its time is more than 5 min ahead of the clock"
+        else:
+            value = self._own(quantity, measured)
+            why = (
+                f"{written!r} {measured.unit} is not a number of {name}".replace("  ", " ")
+                if value is None
+                else quantity.why_impossible(value)
+            )
+        if not why and value is not None:
+            return Reading(time_ms, tray, name, value)
+        return _refusal(measured, arrival, why, time_ms=min(time_ms, now_ms))
+
+    def _own(self, quantity: Quantity, measured: Measured) -> float | None:
+        unit = self._unit(quantity, measured.unit)
+        if unit is None:
+            return None
+        try:
+            if unit == _OWN:
+                return float(measured.value)
+            return in_own_unit(measured.value, unit)
+        except (ValueError, OverflowError):
+            return None
+
+    def _unit(self, quantity: Quantity, written: str) -> Unit | None:
+        key = (quantity.dimension, written)
+        if key not in self._units:
+            self._units[key] = unit_named(quantity.dimension, written) if written else _OWN
+        return self._units[key]
+
+
+def _refusal(measured: Measured, arrival: Arrival, why: str, *, time_ms: int) -> Refused:
+    raw = f"{measured.value} {measured.unit}".strip()
+    return Refused(arrival.sensor.name, why, raw, time_ms, measured.tray, measured.quantity)
+
+
+def doubted(
+    refused: Iterable[Refused], trays: Collection[str], now_ms: int
+) -> Iterator[tuple[int, str, str]]:
+    """Yield time, tray and quantity of the refused readings that cast doubt on a known sensor."""
+    for one in refused:
+        if one.tray in trays and one.quantity in QUANTITIES:
+            time_ms = now_ms if one.time_ms is None else min(one.time_ms, now_ms)
+            yield time_ms, one.tray, one.quantity

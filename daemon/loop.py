@@ -1,0 +1,222 @@
+"""The round: what arrived is judged and kept, then its sources and the outbox are told.
+
+The rule of this file: a source hears "received" only after the commit, and a commit that failed is
+tried again with everything in it. The loop waits for no network.
+"""
+
+import logging
+import threading
+from collections import deque
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import islice
+from typing import Any, Final
+
+from wardian.daemon.intake import Intake, doubted
+from wardian.daemon.words import Teller
+from wardian.rules.engine import Engine
+from wardian.rules.errors import StoreFailed
+from wardian.rules.ports import Arrival, Clock, DueMessage, Refused, Round, Sensor, Store
+from wardian.rules.readings import Reading, chunk_of
+from wardian.rules.transitions import Transition
+
+log = logging.getLogger(__name__)
+
+#: Arrivals waiting for a round. A full queue takes no more, and their sources send them again.
+QUEUE_ROOM: Final = 20_000
+#: Arrivals in one round, so that a long backlog is kept piece by piece.
+ROUND_ARRIVALS: Final = 2_000
+#: Readings that wait in memory while the store cannot keep them.
+UNKEPT_ROOM: Final = 100_000
+#: How often all that the engine remembers is saved; in between it is brought up to date from readings.
+STATE_EVERY_MS: Final = 3_600_000
+#: A reading older than this belongs to the backlog of a start.
+BACKLOG_MS: Final = 60_000
+#: The longest that judgement waits for the backlog, in our own time.
+BACKLOG_PATIENCE_S: Final = 60.0
+
+
+class Queue:
+    """Arrivals from any thread, taken by the loop; never waits, never grows past its room."""
+
+    def __init__(self, room: int = QUEUE_ROOM) -> None:
+        """Begin empty."""
+        self._room = room
+        self._waiting: deque[Arrival] = deque()
+        self._wake = threading.Event()
+        self.turned_away = 0
+
+    def hand_over(self, arrival: Arrival) -> bool:
+        """Take one arrival, or return False when there is no room."""
+        if len(self._waiting) >= self._room:
+            self.turned_away += 1
+            return False
+        self._waiting.append(arrival)
+        return True
+
+    def hurry(self) -> None:
+        """End the loop's wait now."""
+        self._wake.set()
+
+    def wait(self, seconds: float) -> None:
+        """Wait for some time, or until somebody hurries."""
+        self._wake.wait(seconds)
+        self._wake.clear()
+
+    def take(self, most: int) -> list[Arrival]:
+        """Take the oldest arrivals."""
+        taken = list(islice(self._waiting, most))
+        for _ in taken:
+            self._waiting.popleft()
+        return taken
+
+    def __len__(self) -> int:
+        return len(self._waiting)
+
+
+@dataclass(slots=True)
+class _Unkept:
+    """What is judged and not yet committed: the next round, or more of them when the store failed."""
+
+    readings: list[Reading] = field(default_factory=list)
+    late: list[Reading] = field(default_factory=list)
+    refused: list[Refused] = field(default_factory=list)
+    journal: list[tuple[int, str, Mapping[str, Any]]] = field(default_factory=list)
+    due: list[DueMessage] = field(default_factory=list)
+    changed: set[str] = field(default_factory=set)
+    arrivals: list[Arrival] = field(default_factory=list)
+
+    def __bool__(self) -> bool:
+        return bool(
+            self.readings or self.late or self.refused or self.journal or self.changed or self.arrivals
+        )
+
+
+class Loop:
+    """One consumer of one queue."""
+
+    def __init__(
+        self, engine: Engine, store: Store, teller: Teller, settle_ms: Mapping[str, int], clock: Clock
+    ) -> None:
+        """Judge with this engine, keep in this store, tell in these words."""
+        self.queue = Queue()
+        self._engine = engine
+        self._store = store
+        self._teller = teller
+        self._settle_ms = settle_ms
+        self._clock = clock
+        self._intake = Intake(settle_ms)
+        self._unkept = _Unkept()
+        self._saved_ms = 0
+        self._began_s = clock.monotonic_s()
+        self._backlog_is_in = False
+        self.failing_since_ms: int | None = None
+
+    def bring_up_to_date(self, now_ms: int) -> None:
+        """Go on where an earlier run stopped: judge again what was kept after its last saved state."""
+        judged = [tray.judged_ms for tray in self._engine.trays.values()]
+        self._engine.feed(self._store.chunk(max(min(judged, default=0), 0), now_ms + 2 * BACKLOG_MS * 60))
+        self._engine.expect(now_ms)
+        self._saved_ms = now_ms
+
+    def round(self, sensors: Sequence[Sensor] = ()) -> bool:
+        """Do one round; return whether anything waits for another one at once.
+
+        Raises:
+            StoreFailed: The store cannot keep its promise and trying again will not help.
+        """
+        now_ms = self._clock.wall_ms()
+        if len(self._unkept.readings) < UNKEPT_ROOM:
+            self._take_in(self.queue.take(ROUND_ARRIVALS), now_ms, sensors)
+        self._keep(now_ms)
+        return len(self.queue) > 0 and self.failing_since_ms is None
+
+    def close(self) -> None:
+        """Judge and keep all that is in, with the whole state."""
+        now_ms = self._clock.wall_ms()
+        while self.queue and len(self._unkept.readings) < UNKEPT_ROOM:
+            self._take_in(self.queue.take(ROUND_ARRIVALS), now_ms, ())
+        self._unkept.changed.update(self._settle_ms)
+        self._keep(now_ms)
+
+    # -------------------------------------------------------------------------------------- steps
+
+    def _take_in(self, arrivals: list[Arrival], now_ms: int, sensors: Sequence[Sensor]) -> None:
+        readings, refused = self._intake.take(arrivals, now_ms)
+        unkept = self._unkept
+        for reading in readings:
+            is_late = reading.time_ms < self._engine.trays[reading.tray].judged_ms
+            (unkept.late if is_late else unkept.readings).append(reading)
+            if is_late:
+                unkept.changed.add(reading.tray)
+        self._engine.feed(chunk_of(readings))
+        for time_ms, tray, quantity in doubted(refused, self._settle_ms, now_ms):
+            self._engine.refuse(max(time_ms, self._engine.trays[tray].judged_ms), tray, quantity)
+            unkept.changed.add(tray)
+        unkept.refused += refused
+        unkept.arrivals += arrivals
+        if self._may_judge(readings, now_ms, sensors):
+            self.tell(self._engine.advance({t: now_ms - settle for t, settle in self._settle_ms.items()}))
+
+    def _may_judge(self, readings: Sequence[Reading], now_ms: int, sensors: Sequence[Sensor]) -> bool:
+        """Whether the clock may go on: after a start only once the backlog held for us is in."""
+        if not self._backlog_is_in:
+            is_old = any(reading.time_ms < now_ms - BACKLOG_MS for reading in readings)
+            is_deaf = any(not sensor.health().works for sensor in sensors)
+            waited_s = self._clock.monotonic_s() - self._began_s
+            self._backlog_is_in = not (is_old or is_deaf or self.queue) or waited_s > BACKLOG_PATIENCE_S
+        return self._backlog_is_in
+
+    def tell(self, transitions: Iterable[Transition]) -> None:
+        """Put changes into the journal and the outbox of the next commit."""
+        for transition in transitions:
+            fields = self._teller.fields(transition)
+            self._unkept.journal.append((transition.time_ms, transition.tray, fields))
+            self._unkept.due += self._teller.messages(transition, fields)
+            if transition.tray in self._settle_ms:
+                self._unkept.changed.add(transition.tray)
+
+    def _keep(self, now_ms: int) -> None:
+        unkept = self._unkept
+        if now_ms - self._saved_ms >= STATE_EVERY_MS:
+            unkept.changed.update(self._settle_ms)
+        if not unkept:
+            return
+        round_ = Round(
+            now_ms=now_ms,
+            readings=unkept.readings,
+            late=unkept.late,
+            refused=unkept.refused,
+            journal=unkept.journal,
+            due=unkept.due,
+            states={tray: self._engine.trays[tray].state() for tray in sorted(unkept.changed)},
+        )
+        try:
+            self._store.keep(round_)
+        except StoreFailed as error:
+            self._failed(error, now_ms)
+            return
+        self._kept(now_ms)
+
+    def _failed(self, error: StoreFailed, now_ms: int) -> None:
+        if not error.may_heal:
+            raise error
+        if self.failing_since_ms is None:
+            self.failing_since_ms = now_ms
+            log.error(
+                "store cannot keep readings", extra={"why": error.why, "waiting": len(self._unkept.readings)}
+            )
+
+    def _kept(self, now_ms: int) -> None:
+        unkept, self._unkept = self._unkept, _Unkept()
+        if self.failing_since_ms is not None:
+            log.warning("store keeps readings again", extra={"kept": len(unkept.readings)})
+            self.failing_since_ms = None
+        if unkept.changed >= set(self._settle_ms):
+            self._saved_ms = now_ms
+        by_sensor: dict[int, list[Arrival]] = {}
+        for arrival in unkept.arrivals:
+            by_sensor.setdefault(id(arrival.sensor), []).append(arrival)
+        for arrivals in by_sensor.values():
+            arrivals[0].sensor.acknowledge(arrivals)
+        self._teller.nudge(unkept.due)

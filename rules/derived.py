@@ -1,0 +1,73 @@
+"""Derived series: a value at each reading of an input, known while every input is known."""
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Final
+
+import numpy as np
+
+from wardian.rules.air import (
+    dew_point_array,
+    leaf_vapour_pressure_deficit_array,
+    vapour_pressure_deficit_array,
+)
+from wardian.rules.judging import Stand, Stretch
+from wardian.rules.readings import Times, Values
+
+#: Derived quantity → its formula over arrays, and the inputs in the order of its arguments.
+FORMULAS: Final[Mapping[str, tuple[Callable[..., Values], tuple[str, ...]]]] = {
+    "vapour_pressure_deficit": (
+        vapour_pressure_deficit_array,
+        ("air_temperature", "relative_humidity"),
+    ),
+    "leaf_vapour_pressure_deficit": (
+        leaf_vapour_pressure_deficit_array,
+        ("leaf_temperature", "air_temperature", "relative_humidity"),
+    ),
+    "dew_point": (dew_point_array, ("air_temperature", "relative_humidity")),
+}
+
+
+def derive(quantity: str, inputs: Sequence[Stretch], before: Sequence[Stand | None]) -> Stretch:
+    """Return a derived series over a window.
+
+    Args:
+        quantity: One of ``FORMULAS``.
+        inputs: The readings of each input in the window, in the formula's order.
+        before: What stood of each input before the window.
+
+    Returns:
+        One value at each instant at which an input was read and all were known. Where the formula
+        has no value (the dew point of perfectly dry air) the series is unknown from that instant.
+    """
+    instants = _instants(inputs)
+    known = np.ones(len(instants), dtype=np.bool_)
+    until = np.full(len(instants), np.iinfo(np.int64).max)
+    columns = []
+    for stretch, stood in zip(inputs, before, strict=True):
+        value, until_ms = _as_of(stretch, stood, instants)
+        known &= until_ms > instants
+        until = np.minimum(until, until_ms)
+        columns.append(value)
+    if not known.all():
+        instants, until = instants[known], until[known]
+        columns = [column[known] for column in columns]
+    values = FORMULAS[quantity][0](*columns)
+    until = np.where(np.isnan(values), instants, until)
+    return Stretch(instants, until, values, values)
+
+
+def _instants(inputs: Sequence[Stretch]) -> Times:
+    first = inputs[0].from_ms
+    if all(np.array_equal(first, stretch.from_ms) for stretch in inputs[1:]):
+        return first
+    return np.unique(np.concatenate([stretch.from_ms for stretch in inputs]))
+
+
+def _as_of(stretch: Stretch, stood: Stand | None, instants: Times) -> tuple[Values, Times]:
+    """Return the value standing at each instant and how long it is known; unknown: until -∞."""
+    if np.array_equal(stretch.from_ms, instants):
+        return stretch.for_high, stretch.until_ms
+    place = stretch.from_ms.searchsorted(instants, side="right")
+    value = np.concatenate(([stood.for_high if stood else 0.0], stretch.for_high))
+    until = np.concatenate(([stood.until_ms if stood else np.iinfo(np.int64).min], stretch.until_ms))
+    return value[place], until[place]
