@@ -4,7 +4,6 @@ The rule of this file: a day of a tray begins at the first instant of a local da
 clocks do that night.
 """
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
@@ -83,10 +82,16 @@ class StageSpan(NamedTuple):
 
 
 def stage_spans(crop: Crop, stuck: date, zone: tzinfo) -> tuple[StageSpan, ...]:
-    """Return a crop's stages with the instants at which they begin for a tray stuck on this day."""
-    return tuple(
-        StageSpan(day_start_ms(stuck + timedelta(days=stage.from_day), zone), stage) for stage in crop.stages
-    )
+    """Return a crop's stages with the instants at which they begin for a tray stuck on this day.
+
+    Raises:
+        ValueError: A stage would begin outside the years 1 to 9999.
+    """
+    try:
+        begin = [day_start_ms(stuck + timedelta(days=stage.from_day), zone) for stage in crop.stages]
+    except OverflowError as error:
+        raise ValueError(f"a stage of {crop.name} would begin outside the years 1 to 9999") from error
+    return tuple(map(StageSpan, begin, crop.stages))
 
 
 def stage_at(spans: Sequence[StageSpan], time_ms: int) -> Stage | None:
@@ -94,19 +99,32 @@ def stage_at(spans: Sequence[StageSpan], time_ms: int) -> Stage | None:
     return next((span.stage for span in reversed(spans) if span.from_ms <= time_ms), None)
 
 
+_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
+_MS: Final = timedelta(milliseconds=1)
+_MS_PER_QUARTER_HOUR: Final = 900_000
+_MS_PER_DAY: Final = 86_400_000
+
+
+def _utc_midnight_ms(day: date) -> int:
+    return (day - _EPOCH.date()).days * _MS_PER_DAY
+
+
+#: The first and last instants whose local day, and the one after it, are in the calendar of every zone.
+_CALENDAR_MS: Final = (_utc_midnight_ms(date(1, 1, 3)), _utc_midnight_ms(date(9999, 12, 29)))
+
+
 def day_of(stuck: date, zone: tzinfo, time_ms: int) -> int:
     """Return the number of local days from sticking to an instant; negative before it.
 
-    Where a clock is set back across midnight, the day that has begun goes on.
+    Where a clock is set back across midnight, the day that has begun goes on. Instants at or beyond
+    the ends of the calendar, in the years 1 and 9999, count as its first or last days.
     """
-    local = (_EPOCH + timedelta(milliseconds=time_ms)).astimezone(zone).date()
+    first_ms, last_ms = _CALENDAR_MS
+    time_ms = min(max(time_ms, first_ms), last_ms)
+    local = _local_date(time_ms, zone)
     if time_ms >= day_start_ms(local + timedelta(days=1), zone):
         local += timedelta(days=1)
     return (local - stuck).days
-
-
-_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
-_MS: Final = timedelta(milliseconds=1)
 
 
 def day_start_ms(day: date, zone: tzinfo) -> int:
@@ -114,21 +132,27 @@ def day_start_ms(day: date, zone: tzinfo) -> int:
 
     Also where midnight is skipped (the day begins later), comes twice (the first one counts), or
     where the whole date is skipped (the first instant after it).
+
+    Raises:
+        OverflowError: The date is at the very ends of the calendar, in the years 1 or 9999.
     """
-    midnight = datetime.combine(day, time(), tzinfo=zone).astimezone(UTC)
-    if not _has_begun(day, zone, midnight - _MS) and _has_begun(day, zone, midnight):
-        return (midnight - _EPOCH) // _MS
-    # A change of the clock is near: step to the first quarter hour of the date, then halve.
-    step = timedelta(minutes=15)
-    late = datetime.combine(day, time(), tzinfo=UTC) - timedelta(hours=16)
-    while not _has_begun(day, zone, late):
-        late += step
-    early = late - step
-    while late - early > _MS:
-        middle = early + (late - early) // 2
-        early, late = (early, middle) if _has_begun(day, zone, middle) else (middle, late)
-    return math.ceil((late - _EPOCH) / _MS)
+    midnight_ms = (datetime.combine(day, time(), tzinfo=zone) - _EPOCH) // _MS
+    if _local_date(midnight_ms - 1, zone) < day <= _local_date(midnight_ms, zone):
+        return midnight_ms
+    # The clock leaps over midnight: step to the first quarter hour of the date, then halve. No zone
+    # was ever more than 16 hours ahead of UTC.
+    late_ms = _utc_midnight_ms(day) - 64 * _MS_PER_QUARTER_HOUR
+    while _local_date(late_ms, zone) < day:
+        late_ms += _MS_PER_QUARTER_HOUR
+    early_ms = late_ms - _MS_PER_QUARTER_HOUR
+    while late_ms - early_ms > 1:
+        middle_ms = (early_ms + late_ms) // 2
+        if _local_date(middle_ms, zone) < day:
+            early_ms = middle_ms
+        else:
+            late_ms = middle_ms
+    return late_ms
 
 
-def _has_begun(day: date, zone: tzinfo, instant: datetime) -> bool:
-    return instant.astimezone(zone).date() >= day
+def _local_date(time_ms: int, zone: tzinfo) -> date:
+    return (_EPOCH + timedelta(milliseconds=time_ms)).astimezone(zone).date()

@@ -40,9 +40,14 @@ class Quantity:
         if self.possible_low <= value <= self.possible_high:
             return ""
         return (
-            f"{self.name} {value:g} {self.unit} is impossible: "
-            f"{self.possible_low:g} to {self.possible_high:g} {self.unit} is accepted"
+            f"{self.name} {_in_full(value)} {self.unit} is impossible: "
+            f"{_in_full(self.possible_low)} to {_in_full(self.possible_high)} {self.unit} is accepted"
         )
+
+
+def _in_full(value: float) -> str:
+    """Return every digit of a number: rounded, 80.0000001 would read as the bound it is beyond."""
+    return repr(float(value)).removesuffix(".0")
 
 
 def _measured(

@@ -4,6 +4,7 @@ Conversion is exact (rational arithmetic) and is rounded once, to the nearest bi
 1 °F is the same number whichever way it was written.
 """
 
+import re
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
@@ -19,6 +20,13 @@ class Unit:
 
 _OWN = Unit()
 _FAHRENHEIT_FACTOR = Fraction(5, 9)
+
+#: What a person or a sensor writes for a number. An exponent of more digits would cost time and memory.
+_DECIMAL: Final = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
+#: Characters of a number; a binary64 needs 24 of them.
+_LONGEST: Final = 1000
+#: No quantity comes near it, and a binary64 still holds it with room.
+_ENORMOUS: Final = 10**100
 
 #: Dimension → written form → unit. The first written form of a dimension is its own unit.
 UNITS: Final[dict[str, dict[str, Unit]]] = {
@@ -101,16 +109,23 @@ def exactly(value: float | str, unit: Unit) -> Fraction:
         unit: The unit it was written in.
 
     Raises:
-        ValueError: The text is not a finite decimal number.
+        ValueError: The text is not a finite decimal number, or is beyond anything measured.
     """
-    written = Fraction(value if isinstance(value, str) else repr(value))
-    return (written + unit.offset) * unit.factor
+    text = value.strip() if isinstance(value, str) else repr(value)
+    if len(text) > _LONGEST or not _DECIMAL.fullmatch(text):
+        raise ValueError(f"{text[:40]!r} is not a finite decimal number")
+    own = (Fraction(text) + unit.offset) * unit.factor
+    if abs(own) >= _ENORMOUS:
+        raise ValueError(f"{text[:40]!r} is beyond anything measured")
+    return own
 
 
 def in_own_unit(value: float | str, unit: Unit) -> float:
     """Return a value in its dimension's own unit, rounded once.
 
     Raises:
-        ValueError: The text is not a finite decimal number.
+        ValueError: The text is not a finite decimal number, or is beyond anything measured.
     """
+    if unit is _OWN and isinstance(value, float) and -_ENORMOUS < value < _ENORMOUS:
+        return value + 0.0  # nothing to convert; 0.0 takes the sign off a negative zero
     return float(exactly(value, unit))
