@@ -1,0 +1,131 @@
+"""The committed messages on their way out: a thread for each channel, so that none waits for another.
+
+The rule of this file: nothing leaves that is not committed, and nothing but a channel's own answer
+takes a message from the store.
+"""
+
+import logging
+import threading
+from collections.abc import Iterable, Sequence
+from typing import Final, NamedTuple
+
+from wardian.daemon.channel import Channel, wait_s
+from wardian.daemon.freshness import SayTime
+from wardian.rules.errors import StoreFailed
+from wardian.rules.ports import Clock, Due, Notifier, Store
+
+log = logging.getLogger(__name__)
+
+#: How long a channel waits after the store has failed it.
+STORE_PAUSE_MS: Final = 5_000
+
+
+class Backlog(NamedTuple):
+    """What one channel has not taken yet."""
+
+    channel: str
+    messages: int
+    since_ms: int
+    last_error: str
+
+    def words(self, say_time: SayTime) -> str:
+        """Return it as ``3 messages not delivered yet, since …: why``."""
+        plural = "" if self.messages == 1 else "s"
+        why = f": {self.last_error}" if self.last_error else ""
+        return f"{self.messages} message{plural} not delivered yet, since {say_time(self.since_ms)}{why}"
+
+
+def backlogs(waiting: Iterable[Due]) -> list[Backlog]:
+    """Return what waits by channel, in the order of the oldest message of each."""
+    found: dict[str, Backlog] = {}
+    for due in waiting:
+        so_far = found.get(due.channel, Backlog(due.channel, 0, due.created_ms, due.last_error))
+        found[due.channel] = so_far._replace(messages=so_far.messages + 1)
+    return list(found.values())
+
+
+class Outbox:
+    """Delivers each message at least once, in order by channel, over restarts and outages."""
+
+    def __init__(self, store: Store, notifiers: Sequence[Notifier], clock: Clock, say_time: SayTime) -> None:
+        """Send through these channels; their names are what messages name."""
+        self._store = store
+        self._clock = clock
+        self._say_time = say_time
+        self._channels = {
+            Channel(notifier, store, clock, say_time): threading.Event() for notifier in notifiers
+        }
+        self._threads: list[threading.Thread] = []
+
+    def start(self) -> None:
+        """Begin sending, with what an earlier run has left."""
+        self._say_what_has_no_channel()
+        for channel, wake in self._channels.items():
+            thread = threading.Thread(
+                target=self._work, args=(channel, wake), name=f"outbox {channel.name}", daemon=True
+            )
+            self._threads.append(thread)
+            thread.start()
+
+    def nudge(self) -> None:
+        """Say that a commit has brought messages; returns at once."""
+        for wake in self._channels.values():
+            wake.set()
+
+    def run_due(self, now_ms: int) -> None:
+        """Send everything whose time has come, channel by channel, in the caller's thread.
+
+        Raises:
+            StoreFailed: Nothing is lost.
+        """
+        for channel in self._channels:
+            channel.run_due(now_ms)
+
+    def waiting_words(self) -> dict[str, str]:
+        """Return, for each channel that has not taken everything, how much and since when."""
+        return {backlog.channel: backlog.words(self._say_time) for backlog in backlogs(self._store.waiting())}
+
+    def is_working(self) -> bool:
+        """Whether every channel's thread lives."""
+        return all(thread.is_alive() for thread in self._threads)
+
+    def stop(self, within_s: float = 5.0) -> None:
+        """End the threads, each after the message it is busy with, and close the channels; idempotent.
+
+        A channel that hangs is left behind: its message stays due.
+        """
+        for channel in self._channels:
+            channel.stopping.set()
+        self.nudge()
+        until_s = self._clock.monotonic_s() + within_s
+        for thread in self._threads:
+            thread.join(max(0.0, until_s - self._clock.monotonic_s()))
+        for channel in self._channels:
+            channel.notifier.close()
+
+    # ------------------------------------------------------------------------------------ threads
+
+    def _work(self, channel: Channel, wake: threading.Event) -> None:
+        while not channel.stopping.is_set():
+            wake.clear()
+            next_ms = self._round(channel, self._clock.wall_ms())
+            wake.wait(None if next_ms is None else wait_s(next_ms, self._clock.wall_ms()))
+
+    def _round(self, channel: Channel, now_ms: int) -> int | None:
+        try:
+            return channel.run_due(now_ms)
+        except StoreFailed as error:
+            facts = {"channel": channel.name, "why": error.why}
+            log.error("outbox cannot use the store", extra=facts)  # noqa: TRY400 - a full disk needs no traceback
+        except Exception:  # the outermost round of this thread: a slip must not silence the channel
+            log.exception("outbox stumbled", extra={"channel": channel.name})
+        return now_ms + STORE_PAUSE_MS
+
+    def _say_what_has_no_channel(self) -> None:
+        names = {channel.name for channel in self._channels}
+        for backlog in backlogs(self._store.waiting()):
+            if backlog.channel not in names:
+                log.warning(
+                    "messages wait for a channel that is not configured",
+                    extra={"channel": backlog.channel, "messages": backlog.messages},
+                )
