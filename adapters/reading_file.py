@@ -18,7 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wardian.adapters.timestamps import parse_ms, text_of
+from wardian.rules.documents import shown
 from wardian.rules.errors import BadReading
+from wardian.rules.ports import Block, Refused
 from wardian.rules.quantities import QUANTITIES, Quantity
 from wardian.rules.readings import Chunk, Points, Reading, Series
 from wardian.rules.units import Unit, in_own_unit, unit_named
@@ -29,24 +31,6 @@ _BLOCK_BYTES: Final = 1 << 20
 #: Distinct texts remembered while reading; a file in order of time repeats each time a few rows on.
 _REMEMBERED: Final = 5000
 _LONGEST_LINE_BYTES: Final = 4 << 20
-
-
-class RefusedRow(NamedTuple):
-    """A row that is no reading, with as much of its place as is known."""
-
-    line: int
-    why: str
-    time_ms: int | None = None
-    tray: str | None = None
-    quantity: str | None = None
-
-
-class Block(NamedTuple):
-    """Some rows of a file, in its order."""
-
-    chunk: Chunk
-    rows: int
-    refused: list[RefusedRow]
 
 
 class _Kind(NamedTuple):
@@ -69,7 +53,7 @@ def read_blocks(path: Path) -> Iterator[Block]:
             header = file.readline(4096).decode("utf-8-sig", errors="replace").strip("\r\n")
             if [name.strip() for name in header.split(",")] != HEADER:
                 raise BadReading(str(path), f"line 1 is not the header {_HEADER_LINE}")
-            yield from _Rows().blocks(file)
+            yield from _Rows(path.name).blocks(file)
     except (OSError, EOFError) as error:
         raise BadReading(str(path), f"cannot be read: {getattr(error, 'strerror', None) or error}") from error
 
@@ -103,14 +87,43 @@ def _opened(path: Path, mode: str) -> IO[bytes]:
     return path.open(mode)  # type: ignore[return-value]  # the mode is always a binary one
 
 
+class _Times(dict[bytes, int]):
+    """What repeated texts of a time mean; a text that is no time means ``_NO_TIME``."""
+
+    def __missing__(self, text: bytes) -> int:
+        time_ms = _time(text)
+        self[text] = _NO_TIME if isinstance(time_ms, str) else time_ms
+        return self[text]
+
+    def forget(self) -> None:
+        """Forget all when it is much: a file in order of time does not come back to it."""
+        if len(self) > _REMEMBERED:
+            self.clear()
+
+
+class _Kinds(dict[tuple[bytes, bytes, bytes], int]):
+    """What repeated texts of tray, quantity and unit mean: a place in ``known``."""
+
+    def __init__(self, name: str) -> None:
+        self._name = name
+        self.known: list[_Kind] = []
+
+    def __missing__(self, key: tuple[bytes, bytes, bytes]) -> int:
+        if len(self) == _REMEMBERED:
+            raise BadReading(self._name, f"has more than {_REMEMBERED} trays, quantities and units")
+        self.known.append(_kind(*(field.decode("utf-8", errors="replace") for field in key)))
+        self[key] = len(self.known) - 1
+        return self[key]
+
+
 class _Rows:
     """Rows read so far: the line reached, and what repeated texts mean."""
 
-    def __init__(self) -> None:
+    def __init__(self, name: str) -> None:
+        self._name = name
         self._line = 2
-        self._times: dict[bytes, int | str] = {}
-        self._codes: dict[tuple[bytes, bytes, bytes], int] = {}
-        self._kinds: list[_Kind] = []
+        self._times = _Times()
+        self._kinds = _Kinds(name)
 
     def blocks(self, file: IO[bytes]) -> Iterator[Block]:
         rest = b""
@@ -162,11 +175,13 @@ class _Rows:
         texts: list[bytes],
         units: list[bytes],
     ) -> Block:
-        codes = self._coded(trays, quantities, units)
-        times_ms = self._timed(times)
+        keys = zip(trays, quantities, units, strict=True)
+        codes = np.fromiter(map(self._kinds.__getitem__, keys), np.int16, len(trays))
+        times_ms = np.fromiter(map(self._times.__getitem__, times), np.int64, len(times))
+        self._times.forget()
         values = self._valued(texts, codes)
-        low = np.array([k.quantity.possible_low if k.quantity else np.nan for k in self._kinds])
-        high = np.array([k.quantity.possible_high if k.quantity else np.nan for k in self._kinds])
+        low = np.array([k.quantity.possible_low if k.quantity else np.nan for k in self._kinds.known])
+        high = np.array([k.quantity.possible_high if k.quantity else np.nan for k in self._kinds.known])
         good = (values >= low[codes]) & (values <= high[codes]) & (times_ms > _NO_TIME)
         refused = [
             self._refusal(int(row), times[row], texts[row], int(codes[row]), float(values[row]))
@@ -178,65 +193,40 @@ class _Rows:
             self._grouped(codes, times_ms, values), len(times), [one for one in refused if one is not None]
         )
 
-    def _coded(self, trays: list[bytes], quantities: list[bytes], units: list[bytes]) -> NDArray[np.int64]:
-        known = self._codes
-        keys = zip(trays, quantities, units, strict=True)
-        return np.fromiter(
-            (known[k] if k in known else self._new_code(k) for k in keys), np.int64, len(trays)
-        )
-
-    def _new_code(self, key: tuple[bytes, bytes, bytes]) -> int:
-        kind = _kind(*(field.decode("utf-8", errors="replace") for field in key))
-        if len(self._kinds) == _REMEMBERED:
-            raise BadReading(f"line {self._line}", f"more than {_REMEMBERED} trays, quantities and units")
-        self._codes[key] = len(self._kinds)
-        self._kinds.append(kind)
-        return self._codes[key]
-
-    def _timed(self, times: list[bytes]) -> NDArray[np.int64]:
-        known = self._times
-        if len(known) > _REMEMBERED:
-            known.clear()
-        for text in set(times).difference(known):
-            known[text] = _time(text)
-        return np.fromiter(
-            (value if isinstance(value := known[text], int) else _NO_TIME for text in times),
-            np.int64,
-            len(times),
-        )
-
-    def _valued(self, texts: list[bytes], codes: NDArray[np.int64]) -> NDArray[np.float64]:
+    def _valued(self, texts: list[bytes], codes: NDArray[np.int16]) -> NDArray[np.float64]:
         values = _numbers(texts)
-        for code, kind in enumerate(self._kinds):
+        for code, kind in enumerate(self._kinds.known):
             if kind.unit is not None:
                 for row in np.flatnonzero(codes == code):
                     if np.isfinite(values[row]):
                         values[row] = _converted(texts[row], kind.unit)
         return values
 
-    def _refusal(self, row: int, time: bytes, text: bytes, code: int, value: float) -> RefusedRow | None:
-        line, kind = self._line + row, self._kinds[code]
-        time_ms = self._times[time] if time in self._times else _time(time)
-        if not time and not kind.series.tray and not text:
+    def _refusal(self, row: int, time: bytes, text: bytes, code: int, value: float) -> Refused | None:
+        kind = self._kinds.known[code]
+        if not (time or text or kind.series.tray):
             return None  # an empty line
+        time_ms = _time(time)
+        known_ms = None if isinstance(time_ms, str) else time_ms
+        why = kind.why or (kind.quantity.why_impossible(value) if kind.quantity else "")
+        if kind.quantity and np.isnan(value):
+            why = f"{shown(text.decode(errors='replace'))} is not a number"
         if isinstance(time_ms, str):
-            return RefusedRow(line, time_ms, None, kind.series.tray or None, None)
-        if kind.quantity is None:
-            return RefusedRow(line, kind.why, time_ms)
-        why = kind.quantity.why_impossible(value)
-        if np.isnan(value):
-            why = f"{text.decode(errors='replace')!r} is not a number"
-        return RefusedRow(line, why, time_ms, *kind.series)
+            why = time_ms
+        source = f"{self._name}:{self._line + row}"
+        raw = text.decode(errors="replace")
+        quantity = kind.series.quantity if kind.quantity else None
+        return Refused(source, why, raw, known_ms, kind.series.tray or None, quantity)
 
     def _grouped(
-        self, codes: NDArray[np.int64], times_ms: NDArray[np.int64], values: NDArray[np.float64]
+        self, codes: NDArray[np.int16], times_ms: NDArray[np.int64], values: NDArray[np.float64]
     ) -> Chunk:
-        order = np.argsort(codes.astype(np.int16), kind="stable")
+        order = np.argsort(codes, kind="stable")
         codes, times_ms, values = codes[order], times_ms[order], values[order]
         edges = np.flatnonzero(np.diff(codes, prepend=-1))
         chunk: Chunk = {}
         for first, last in zip(edges, [*edges[1:], len(codes)], strict=True):
-            series = self._kinds[codes[first]].series
+            series = self._kinds.known[codes[first]].series
             piece = Points(times_ms[first:last].copy(), values[first:last].copy())
             if series in chunk:
                 piece = Points(*(np.concatenate(pair) for pair in zip(chunk[series], piece, strict=True)))
@@ -286,9 +276,13 @@ def _kind(tray: str, quantity: str, unit: str) -> _Kind:
     if known is None or known.derived:
         measured = ", ".join(name for name, one in QUANTITIES.items() if not one.derived)
         what = "derived, never read" if known else "unknown"
-        return _Kind(series, None, None, f"quantity {quantity!r} is {what}; one of {measured} is accepted")
+        return _Kind(
+            series, None, None, f"quantity {shown(quantity)} is {what}; one of {measured} is accepted"
+        )
     meant = unit_named(known.dimension, unit) if unit else None
     if unit and meant is None:
-        return _Kind(series, None, None, f"unit {unit!r} does not fit {quantity}; {known.unit} is its own")
+        return _Kind(
+            series, None, None, f"unit {shown(unit)} does not fit {quantity}; {known.unit} is its own"
+        )
     own = meant is None or meant == Unit()
     return _Kind(series, known, None if own else meant, "")

@@ -48,6 +48,14 @@ class Refused(NamedTuple):
     quantity: str | None = None
 
 
+class Block(NamedTuple):
+    """Some rows of a file of readings, in its order."""
+
+    chunk: Chunk
+    rows: int
+    refused: list[Refused]
+
+
 @dataclass(slots=True)
 class Decoded:
     """What one arrival meant."""

@@ -34,9 +34,10 @@ class Watched(NamedTuple):
 
 
 class Present(NamedTuple):
-    """What is known of one quantity now: the standing value, and limits it is beyond."""
+    """What is known of one quantity now: the value that stands, else only the last one."""
 
     stand: Stand | None
+    last: Stand | None
     beyond: tuple[str, ...]
 
 
@@ -47,6 +48,8 @@ class TrayEngine:
         """Begin anew, or go on from a state; a changed plan takes effect where judgement stopped."""
         self.plan = plan
         self.judged_ms = _ALWAYS_MS
+        #: Readings ignored because one of the same instant came first.
+        self.repeated = 0
         self._pending: dict[str, list[Points]] = {}
         self._stands: dict[str, Stand] = {}
         self._limits: dict[tuple[str, str], Watched] = {}
@@ -109,6 +112,7 @@ class TrayEngine:
             order = np.argsort(times, kind="stable")
             times, values = times[order], values[order]
             first = np.concatenate(([True], times[1:] != times[:-1]))
+            self.repeated += len(first) - int(first.sum())
             times, values = times[first], values[first]
         if times[-1] >= until_ms:
             due = int(times.searchsorted(until_ms))
@@ -247,14 +251,14 @@ class TrayEngine:
         """Return, by quantity, what stands at an instant that was just judged, and what it is beyond."""
         result = {}
         for quantity in {*self._stands, *(quantity for quantity, _ in self._limits)}:
-            stand = self._stands.get(quantity)
-            stand = stand if stand and stand.until_ms > at_ms else None
+            last = self._stands.get(quantity)
+            stand = last if last and last.until_ms > at_ms else None
             beyond = tuple(
                 limit.name
                 for (of, _), (limit, state) in self._limits.items()
                 if of == quantity and state.beyond and stand
             )
-            result[quantity] = Present(stand, beyond)
+            result[quantity] = Present(stand, last, beyond)
         return result
 
     def state(self) -> dict[str, Any]:

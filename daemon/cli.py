@@ -1,0 +1,125 @@
+"""The one executable: what can be asked, and how every failure is told.
+
+The rule of this file: nothing is imported before a command needs it, and no user meets a traceback.
+"""
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from typing import Any, Final, NoReturn
+
+DONE: Final = 0
+DOES_NOT_HOLD: Final = 1
+CANNOT_BE_USED: Final = 2
+STORE_FAILED: Final = 3
+
+
+class _Parser(argparse.ArgumentParser):
+    """Says what was wrong in one line, and where to read on."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(CANNOT_BE_USED, f"{self.prog}: {message} (see {self.prog} --help)\n")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit status."""
+    options = _parser().parse_args(arguments)
+    if options.version:
+        from importlib.metadata import version
+
+        print(f"wardian {version('wardian')}")
+        return DONE
+    if options.command is None:
+        _parser().print_help()
+        return CANNOT_BE_USED
+    try:
+        return _run(options)
+    except BrokenPipeError:
+        # Whoever read us has had enough; nothing more can be said to them.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    except KeyboardInterrupt:
+        return DOES_NOT_HOLD
+
+
+def _run(options: argparse.Namespace) -> int:
+    from wardian.daemon import cli_commands
+    from wardian.rules.errors import BadConfig, BadReading, StoreFailed, WardianError
+
+    try:
+        status: int = getattr(cli_commands, options.command)(options)
+    except BadConfig as error:
+        return _tell(error, CANNOT_BE_USED)
+    except StoreFailed as error:
+        return _tell(error, STORE_FAILED)
+    except (BadReading, WardianError) as error:
+        return _tell(error, CANNOT_BE_USED)
+    except OSError as error:
+        return _tell(f"{error.filename or 'file'}: {error.strerror or error}", CANNOT_BE_USED)
+    return status
+
+
+def _tell(error: object, status: int) -> int:
+    print(f"wardian: {error}" if "\n" not in str(error) else error, file=sys.stderr)
+    return status
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = _Parser(
+        prog="wardian",
+        description="Watches rooting cuttings under covered trays and says early and clearly what drifts.",
+        epilog="Exit status: 0 done, 1 what was checked does not hold, 2 wrong usage or configuration, "
+        "3 the store cannot keep its promise.",
+        allow_abbrev=False,
+    )
+    parser.add_argument("--version", action="store_true", help="say which version this is")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser)
+    _add_looking(commands)
+    _add_working(commands)
+    return parser
+
+
+def _command(commands: Any, name: str, words: str, *, config: bool = True, json: bool = True) -> argparse.ArgumentParser:
+    command: argparse.ArgumentParser = commands.add_parser(
+        name, help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
+    )
+    if config:
+        command.add_argument(
+            "--config",
+            metavar="FILE",
+            default=os.environ.get("WARDIAN_CONFIG") or "config.yaml",
+            help="the configuration (default: $WARDIAN_CONFIG, then ./config.yaml)",
+        )
+    if json:
+        command.add_argument("--json", action="store_true", help="print for programs, and nothing else")
+    return command
+
+
+def _add_looking(commands: Any) -> None:
+    check = _command(commands, "check", "look a configuration over and name every mistake")
+    check.add_argument("file", metavar="FILE", nargs="?", help="the configuration, instead of --config")
+    check.add_argument("--effective", action="store_true", help="print every value in force and where it is from")
+    _command(commands, "status", "show every tray: present values, their bands, and silent sensors")
+    alarms = _command(commands, "alarms", "list the present alarms")
+    alarms.add_argument("--all", action="store_true", help="the whole journal instead")
+    air = _command(commands, "air", "say what one pair of temperature and humidity means", config=False)
+    air.add_argument("--temperature", required=True, metavar="TEXT", help='of the air, such as "24 °C" or "75 °F"')
+    air.add_argument("--humidity", required=True, metavar="TEXT", help='such as "95 %%" or "0.95 /"')
+    air.add_argument("--leaf-temperature", metavar="TEXT", help='such as "23 °C"')
+
+
+def _add_working(commands: Any) -> None:
+    _command(commands, "run", "watch, in the foreground, until SIGTERM or SIGINT", json=False)
+    replay = _command(commands, "replay", "push a file of readings through the rules and print the alarm journal")
+    replay.add_argument("readings", metavar="READINGS.csv", help="a .csv or .csv.gz file of readings")
+    export = _command(commands, "export", "write stored readings to a file")
+    export.add_argument("--out", required=True, metavar="READINGS.csv", help="a .csv or .csv.gz file")
+    for option, words in (("--from", "the first instant"), ("--to", "the instant before which to end")):
+        export.add_argument(
+            option, metavar="TIME", dest=f"{option.strip('-')}_time", help=f"{words}, RFC 3339 with an offset"
+        )
+
+
+if __name__ == "__main__":
+    sys.exit(main())

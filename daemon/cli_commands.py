@@ -1,0 +1,150 @@
+"""What each command does: gather, print, and say with the exit status whether it holds."""
+
+import argparse
+import json
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+from wardian.daemon.cli import CANNOT_BE_USED, DOES_NOT_HOLD, DONE
+from wardian.rules.errors import BadConfig, OutsideValidity, WardianError
+
+
+def _print_json(value: Any) -> None:
+    print(json.dumps(value, ensure_ascii=False, allow_nan=False))
+
+
+def air(options: argparse.Namespace) -> int:
+    """Print psychrometrics of one pair of temperature and humidity."""
+    from wardian.daemon.psychrometrics import air_of, air_words
+
+    try:
+        result = air_of(options.temperature, options.humidity, options.leaf_temperature)
+    except (OutsideValidity, ValueError) as error:
+        print(f"wardian air: {error}", file=sys.stderr)
+        return CANNOT_BE_USED
+    if options.json:
+        _print_json(result)
+    else:
+        _print_lines(air_words(result))
+    return DONE
+
+
+def check(options: argparse.Namespace) -> int:
+    """Print every mistake of a configuration, or that it holds."""
+    from wardian.daemon import wiring
+
+    path = Path(options.file or options.config)
+    try:
+        config = wiring.load_config(path)
+    except BadConfig as error:
+        if options.json:
+            _print_json({"file": str(path), "usable": False, "mistakes": [_mistake(one) for one in error.mistakes]})
+        else:
+            _print_lines(one.in_file(str(path)) for one in error.mistakes)
+        return CANNOT_BE_USED
+    if options.effective:
+        return _effective(config, options)
+    if options.json:
+        warnings = [_mistake(one) for one in config.warnings]
+        _print_json({"file": str(path), "usable": True, "mistakes": [], "warnings": warnings})
+        return DONE
+    for warning in config.warnings:
+        print(f"{warning.in_file(str(path))} (warning)", file=sys.stderr)
+    print(f"{path}: {len(config.trays)} trays, {len(config.sensors)} sensors, {len(config.notifiers)} notifiers: usable")
+    return DONE
+
+
+def _effective(config: Any, options: argparse.Namespace) -> int:
+    from wardian.daemon.effective import effective_json, effective_lines
+
+    if options.json:
+        _print_json(effective_json(config))
+    else:
+        _print_lines(effective_lines(config))
+    return DONE
+
+
+def _mistake(mistake: Any) -> dict[str, Any]:
+    return {name: getattr(mistake, name) for name in ("line", "path", "problem", "hint")}
+
+
+def _print_lines(lines: Iterable[str]) -> None:
+    for line in lines:
+        print(line)
+
+
+def status(options: argparse.Namespace) -> int:
+    """Print every tray as it is now."""
+    from wardian.daemon import report, wiring
+
+    config = wiring.load_config(Path(options.config))
+    bench = wiring.bench_now(config)
+    if options.json:
+        _print_json(bench.as_json())
+    else:
+        _print_lines(report.status_lines(config, bench))
+    return DONE
+
+
+def alarms(options: argparse.Namespace) -> int:
+    """Print the present alarms, or the whole journal."""
+    from wardian.daemon import report, wiring
+
+    config = wiring.load_config(Path(options.config))
+    entries = wiring.alarm_entries(config, everything=options.all)
+    if options.json:
+        for entry in entries:
+            _print_json(dict(entry.fields))
+    else:
+        _print_lines(report.alarm_lines(config, entries, everything=options.all))
+    return DONE
+
+
+def replay(options: argparse.Namespace) -> int:
+    """Print the alarm journal of a file of readings."""
+    from wardian.daemon import report, wiring
+
+    config = wiring.load_config(Path(options.config))
+    replayed = wiring.replay(config, Path(options.readings))
+    teller = wiring.teller(config)
+    if options.json:
+        for transition in replayed.transitions:
+            _print_json(teller.fields(transition))
+    else:
+        _print_lines(report.journal_lines(config, [teller.fields(one) for one in replayed.transitions]))
+    for line in report.replay_summary(config, replayed):
+        print(line, file=sys.stderr)
+    return DONE
+
+
+def export(options: argparse.Namespace) -> int:
+    """Write stored readings to a file."""
+    from wardian.daemon import wiring
+
+    config = wiring.load_config(Path(options.config))
+    out = Path(options.out)
+    try:
+        count = wiring.export(config, out, options.from_time, options.to_time)
+    except ValueError as error:
+        print(f"wardian export: {error}", file=sys.stderr)
+        return CANNOT_BE_USED
+    if options.json:
+        _print_json({"out": str(out), "readings": count})
+    else:
+        print(f"{count} readings written to {out}")
+    return DONE
+
+
+def run(options: argparse.Namespace) -> int:
+    """Watch until told to stop."""
+    from wardian.daemon.run import watch
+
+    try:
+        return watch(Path(options.config))
+    except WardianError as error:
+        if isinstance(error, BadConfig):
+            raise
+        raise
+    return DOES_NOT_HOLD

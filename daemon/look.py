@@ -1,0 +1,140 @@
+"""What is known now: the present value of everything on the bench, from what the store has kept.
+
+The rule of this file: the same engine that judges says what is within and beyond; a value that no
+longer stands is unknown, with its age, and never shown as present.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from wardian.daemon.config import Config, TraySettings
+from wardian.daemon.words import utc_text
+from wardian.rules.crops import Band, day_of, stage_at
+from wardian.rules.engine import Engine
+from wardian.rules.ports import JournalEntry, Store
+from wardian.rules.quantities import QUANTITIES
+from wardian.rules.transitions import SENSOR_SILENT
+from wardian.rules.tray_engine import Present
+
+#: Readings may be stored a little ahead of our own clock.
+_AHEAD_MS = 600_000
+
+
+@dataclass(frozen=True, slots=True)
+class QuantityNow:
+    """One quantity of one tray now; ``value`` is None when it is unknown, ``last_value`` never was."""
+
+    name: str
+    unit: str
+    state: str
+    value: float | None
+    last_value: float | None
+    age_s: float | None
+    band: Band | None
+    beyond: tuple[str, ...] = ()
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it as the status that programs read."""
+        return {
+            "value": self.value,
+            "unit": self.unit,
+            "age_s": self.age_s,
+            "state": self.state,
+            "low": self.band.threshold("low") if self.band else None,
+            "high": self.band.threshold("high") if self.band else None,
+            "low_low": self.band.threshold("low_low") if self.band else None,
+            "high_high": self.band.threshold("high_high") if self.band else None,
+            "last_value": self.last_value,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class TrayNow:
+    """One tray now."""
+
+    name: str
+    crop: str
+    day: int
+    stage: str | None
+    quantities: tuple[QuantityNow, ...]
+    alarms: tuple[Mapping[str, Any], ...]
+    silent: tuple[str, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it as the status that programs read."""
+        return {
+            "name": self.name,
+            "crop": self.crop,
+            "day": self.day,
+            "stage": self.stage,
+            "quantities": {quantity.name: quantity.as_json() for quantity in self.quantities},
+            "alarms": [dict(alarm) for alarm in self.alarms],
+            "silent_sensors": list(self.silent),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class BenchNow:
+    """The whole bench at one instant."""
+
+    time_ms: int
+    trays: tuple[TrayNow, ...]
+    daemon: Mapping[str, Any] = field(default_factory=dict)
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it as the status that programs read."""
+        trays = [tray.as_json() for tray in self.trays]
+        return {"time": utc_text(self.time_ms), "trays": trays, "daemon": dict(self.daemon)}
+
+
+def bench_now(config: Config, store: Store, now_ms: int) -> BenchNow:
+    """Return the present state of every tray, without writing anything."""
+    engine = Engine((tray.plan for tray in config.trays), store.states())
+    judged = min((tray.judged_ms for tray in engine.trays.values()), default=now_ms)
+    engine.feed(store.chunk(max(judged, 0), now_ms + _AHEAD_MS))
+    engine.advance(now_ms)
+    standing = store.standing()
+    return BenchNow(
+        now_ms,
+        tuple(_tray_now(tray, engine.trays[tray.name].present(now_ms), standing, config, now_ms) for tray in config.trays),
+    )
+
+
+def _tray_now(
+    tray: TraySettings,
+    present: Mapping[str, Present],
+    standing: Iterable[JournalEntry],
+    config: Config,
+    now_ms: int,
+) -> TrayNow:
+    stage = stage_at(tray.plan.spans, now_ms)
+    bands = stage.bands if stage else {}
+    names = [name for name in QUANTITIES if name in present or name in bands]
+    alarms = tuple(entry.fields for entry in standing if entry.tray == tray.name)
+    return TrayNow(
+        name=tray.name,
+        crop=tray.crop.name,
+        day=day_of(tray.stuck, config.site.zone, now_ms),
+        stage=stage.name if stage else None,
+        quantities=tuple(_quantity_now(name, present.get(name), bands.get(name), now_ms) for name in names),
+        alarms=alarms,
+        silent=tuple(alarm["quantity"] for alarm in alarms if alarm["condition"] == SENSOR_SILENT),
+    )
+
+
+def _quantity_now(name: str, present: Present | None, band: Band | None, now_ms: int) -> QuantityNow:
+    last = present.last if present else None
+    stands = present is not None and present.stand is not None
+    beyond = present.beyond if present else ()
+    value = last.for_high if last else None
+    return QuantityNow(
+        name=name,
+        unit=QUANTITIES[name].unit,
+        state=("beyond" if beyond else "within") if stands else "unknown",
+        value=value if stands else None,
+        last_value=value,
+        age_s=(now_ms - last.from_ms) / 1000 if last else None,
+        band=band,
+        beyond=beyond,
+    )
