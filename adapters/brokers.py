@@ -92,9 +92,11 @@ def _private_text(adapter: str, what: str, file: Path) -> str:
     """Return the text of one opened file; what is checked and what is read cannot differ."""
     try:
         descriptor = os.open(file, os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)
-        with os.fdopen(descriptor, "rb") as opened:
+        try:
             _refuse_open_to_others(adapter, f"{what} {file}", file, os.fstat(descriptor))
-            content = opened.read(MOST_SECRET_BYTES + 1)
+            content = os.read(descriptor, MOST_SECRET_BYTES + 1)
+        finally:
+            os.close(descriptor)
     except OSError as error:
         raise unusable(adapter, f"{what} {file} cannot be read: {error.strerror}") from error
     if len(content) > MOST_SECRET_BYTES:

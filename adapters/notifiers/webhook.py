@@ -6,7 +6,9 @@ every other answer will not. The same ``Idempotency-Key`` marks a repeat, which 
 the first try did.
 """
 
+import socket
 import ssl
+from contextlib import suppress
 from dataclasses import dataclass
 from http.client import HTTPConnection, HTTPException, HTTPSConnection
 from pathlib import Path
@@ -70,9 +72,13 @@ class WebhookNotifier:
             DeliveryRefused: The address does not want this message.
         """
         payload = as_json(self.name, message)
+        connection = _connection(self._url, self._tls, self._timeout_s)
         try:
-            self._calls.call(message.key, lambda: self._post(message.key, payload), self._timeout_s)
+            self._calls.call(
+                message.key, lambda: self._post(connection, message.key, payload), self._timeout_s
+            )
         except TimeoutError as error:
+            _cut(connection)
             raise DeliveryFailed(
                 self.name, f"{self._shown} gave no answer within {self._timeout_s:g} s"
             ) from error
@@ -86,12 +92,11 @@ class WebhookNotifier:
     def close(self) -> None:
         """Do nothing: no connection outlives its request."""
 
-    def _post(self, key: str, payload: bytes) -> None:
-        connection = _connection(self._url, self._tls, self._timeout_s)
+    def _post(self, connection: HTTPConnection, key: str, payload: bytes) -> None:
         try:
             connection.request("POST", _path(self._url), payload, self._headers(key))
-            answer = connection.getresponse()
-            self._judge(answer.status, answer.getheader("Retry-After"))
+            with connection.getresponse() as answer:
+                self._judge(answer.status, answer.getheader("Retry-After"))
         finally:
             connection.close()
 
@@ -160,3 +165,11 @@ def _connection(url: SplitResult, tls: ssl.SSLContext | None, timeout_s: float) 
     if tls is not None:
         return HTTPSConnection(host, _port(url), timeout=timeout_s, context=tls)
     return HTTPConnection(host, _port(url), timeout=timeout_s)
+
+
+def _cut(connection: HTTPConnection) -> None:
+    """End the wait for an answer that comes too slowly, or never."""
+    line: socket.socket | None = connection.sock
+    if line is not None:
+        with suppress(OSError):
+            line.shutdown(socket.SHUT_RDWR)

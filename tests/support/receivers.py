@@ -1,0 +1,150 @@
+"""Real receivers on loopback for what the program sends: an HTTP server and a mail server."""
+
+import email.policy
+import smtplib
+import ssl
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from email import message_from_bytes
+from email.message import EmailMessage
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from threading import Event, Thread
+from typing import Any
+
+from aiosmtpd.controller import Controller
+from aiosmtpd.smtp import SMTP, Envelope, Session
+
+LOOPBACK = "127.0.0.1"
+
+
+@dataclass
+class Request:
+    """One request as it arrived."""
+
+    path: str
+    headers: dict[str, str]
+    body: bytes
+
+
+@dataclass
+class HttpReceiver:
+    """Keeps every POST and answers with ``status`` and ``headers``, or behaves badly as ``manner`` says.
+
+    Manners: ``polite``; ``silent`` never answers; ``drop`` hangs up after the request; ``drip`` sends
+    its answer a sign at a time and never ends it; ``babble`` answers with what is not HTTP.
+    """
+
+    status: int = 204
+    headers: dict[str, str] = field(default_factory=dict)
+    manner: str = "polite"
+    requests: list[Request] = field(default_factory=list)
+    port: int = 0
+    closing: Event = field(default_factory=Event)
+
+    @property
+    def address(self) -> str:
+        """Where it is, without a path."""
+        return f"http://{LOOPBACK}:{self.port}"
+
+
+@contextmanager
+def http_receiver(certificates: Path | None = None) -> Iterator[HttpReceiver]:
+    """Run a receiver; with TLS when a folder of certificates is given."""
+    receiver = HttpReceiver()
+    server = ThreadingHTTPServer((LOOPBACK, 0), _handler(receiver))
+    server.daemon_threads = True
+    server.block_on_close = False
+    receiver.port = server.server_address[1]
+    if certificates is not None:
+        context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+        context.load_cert_chain(certificates / "server.pem", certificates / "server.key")
+        server.socket = context.wrap_socket(server.socket, server_side=True)
+    thread = Thread(target=server.serve_forever, args=(0.01,), daemon=True)
+    thread.start()
+    yield receiver
+    receiver.closing.set()
+    server.shutdown()
+    server.server_close()
+    thread.join(10)
+
+
+def _handler(receiver: HttpReceiver) -> type[BaseHTTPRequestHandler]:
+    class Handler(BaseHTTPRequestHandler):
+        def do_POST(self) -> None:
+            body = self.rfile.read(int(self.headers["Content-Length"]))
+            receiver.requests.append(Request(self.path, dict(self.headers), body))
+            self.close_connection = True
+            getattr(self, f"be_{receiver.manner}")()
+
+        def be_polite(self) -> None:
+            self.send_response(receiver.status)
+            for name, value in receiver.headers.items():
+                self.send_header(name, value)
+            self.send_header("Content-Length", "0")
+            self.end_headers()
+
+        def be_silent(self) -> None:
+            receiver.closing.wait(30)
+
+        def be_drop(self) -> None:
+            self.connection.close()
+
+        def be_drip(self) -> None:
+            self.wfile.write(b"HTTP/1.1 204 No Content\r\nX-Slow: ")
+            while not receiver.closing.wait(0.02):
+                self.wfile.write(b"x")
+
+        def be_babble(self) -> None:
+            self.wfile.write(b"not at all\r\n\r\n" + self.headers.get("Authorization", "").encode())
+
+        def log_message(self, format: str, *args: Any) -> None:  # noqa: A002 - the library's name
+            """Say nothing."""
+
+    return Handler
+
+
+@dataclass
+class MailSink:
+    """Keeps every mail it takes; ``refusal`` is what it answers instead, such as ``550 no such user``."""
+
+    mails: list[EmailMessage] = field(default_factory=list)
+    recipients: list[str] = field(default_factory=list)
+    refusal: str = ""
+    port: int = 0
+
+    async def handle_DATA(self, _server: SMTP, _session: Session, envelope: Envelope) -> str:  # noqa: N802 - the name the library looks for
+        """Take or refuse one mail."""
+        if self.refusal:
+            return self.refusal
+        content = envelope.content
+        assert isinstance(content, bytes)
+        mail = message_from_bytes(content, policy=email.policy.default)
+        assert isinstance(mail, EmailMessage)
+        self.mails.append(mail)
+        self.recipients += envelope.rcpt_tos
+        return "250 taken"
+
+
+class _AnyPort(Controller):
+    """A controller that takes whichever port is free."""
+
+    def _trigger_server(self) -> None:
+        """Learn the port first: the library would knock at port 0."""
+        assert self.server is not None
+        self.port = self.server.sockets[0].getsockname()[1]
+        super()._trigger_server()
+
+
+@contextmanager
+def mail_sink() -> Iterator[MailSink]:
+    """Run a mail server that takes everything for everybody."""
+    sink = MailSink()
+    controller = _AnyPort(sink, hostname=LOOPBACK, port=0)
+    controller.start()
+    sink.port = controller.port
+    with smtplib.SMTP(LOOPBACK, sink.port, timeout=5) as probe:
+        probe.noop()
+    yield sink
+    controller.stop()
