@@ -80,7 +80,9 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _command(commands: Any, name: str, words: str, *, config: bool = True, json: bool = True) -> argparse.ArgumentParser:
+def _command(
+    commands: Any, name: str, words: str, *, config: bool = True, json: bool = True
+) -> argparse.ArgumentParser:
     command: argparse.ArgumentParser = commands.add_parser(
         name, help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
     )
@@ -99,19 +101,25 @@ def _command(commands: Any, name: str, words: str, *, config: bool = True, json:
 def _add_looking(commands: Any) -> None:
     check = _command(commands, "check", "look a configuration over and name every mistake")
     check.add_argument("file", metavar="FILE", nargs="?", help="the configuration, instead of --config")
-    check.add_argument("--effective", action="store_true", help="print every value in force and where it is from")
+    check.add_argument(
+        "--effective", action="store_true", help="print every value in force and where it is from"
+    )
     _command(commands, "status", "show every tray: present values, their bands, and silent sensors")
     alarms = _command(commands, "alarms", "list the present alarms")
     alarms.add_argument("--all", action="store_true", help="the whole journal instead")
     air = _command(commands, "air", "say what one pair of temperature and humidity means", config=False)
-    air.add_argument("--temperature", required=True, metavar="TEXT", help='of the air, such as "24 °C" or "75 °F"')
+    air.add_argument(
+        "--temperature", required=True, metavar="TEXT", help='of the air, such as "24 °C" or "75 °F"'
+    )
     air.add_argument("--humidity", required=True, metavar="TEXT", help='such as "95 %%" or "0.95 /"')
     air.add_argument("--leaf-temperature", metavar="TEXT", help='such as "23 °C"')
 
 
 def _add_working(commands: Any) -> None:
     _command(commands, "run", "watch, in the foreground, until SIGTERM or SIGINT", json=False)
-    replay = _command(commands, "replay", "push a file of readings through the rules and print the alarm journal")
+    replay = _command(
+        commands, "replay", "push a file of readings through the rules and print the alarm journal"
+    )
     replay.add_argument("readings", metavar="READINGS.csv", help="a .csv or .csv.gz file of readings")
     export = _command(commands, "export", "write stored readings to a file")
     export.add_argument("--out", required=True, metavar="READINGS.csv", help="a .csv or .csv.gz file")

@@ -40,7 +40,9 @@ def check(options: argparse.Namespace) -> int:
         config = wiring.load_config(path)
     except BadConfig as error:
         if options.json:
-            _print_json({"file": str(path), "usable": False, "mistakes": [_mistake(one) for one in error.mistakes]})
+            _print_json(
+                {"file": str(path), "usable": False, "mistakes": [_mistake(one) for one in error.mistakes]}
+            )
         else:
             _print_lines(one.in_file(str(path)) for one in error.mistakes)
         return CANNOT_BE_USED
@@ -52,7 +54,9 @@ def check(options: argparse.Namespace) -> int:
         return DONE
     for warning in config.warnings:
         print(f"{warning.in_file(str(path))} (warning)", file=sys.stderr)
-    print(f"{path}: {len(config.trays)} trays, {len(config.sensors)} sensors, {len(config.notifiers)} notifiers: usable")
+    print(
+        f"{path}: {len(config.trays)} trays, {len(config.sensors)} sensors, {len(config.notifiers)} notifiers: usable"
+    )
     return DONE
 
 

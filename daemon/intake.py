@@ -64,10 +64,8 @@ class Intake:
         if unit is None:
             return None
         try:
-            if unit == _OWN:
-                return float(measured.value)
             return in_own_unit(measured.value, unit)
-        except (ValueError, OverflowError):
+        except ValueError:
             return None
 
     def _unit(self, quantity: Quantity, written: str) -> Unit | None:

@@ -88,7 +88,7 @@ class BenchNow:
         return {"time": utc_text(self.time_ms), "trays": trays, "daemon": dict(self.daemon)}
 
 
-def bench_now(config: Config, store: Store, now_ms: int) -> BenchNow:
+def bench_now(config: Config, store: Store, now_ms: int, daemon: Mapping[str, Any]) -> BenchNow:
     """Return the present state of every tray, without writing anything."""
     engine = Engine((tray.plan for tray in config.trays), store.states())
     judged = min((tray.judged_ms for tray in engine.trays.values()), default=now_ms)
@@ -97,7 +97,11 @@ def bench_now(config: Config, store: Store, now_ms: int) -> BenchNow:
     standing = store.standing()
     return BenchNow(
         now_ms,
-        tuple(_tray_now(tray, engine.trays[tray.name].present(now_ms), standing, config, now_ms) for tray in config.trays),
+        tuple(
+            _tray_now(tray, engine.trays[tray.name].present(now_ms), standing, config, now_ms)
+            for tray in config.trays
+        ),
+        daemon,
     )
 
 

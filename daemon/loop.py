@@ -7,7 +7,7 @@ tried again with everything in it. The loop waits for no network.
 import logging
 import threading
 from collections import deque
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
 from typing import Any, Final
@@ -30,7 +30,6 @@ ROUND_ARRIVALS: Final = 2_000
 UNKEPT_ROOM: Final = 100_000
 #: How often all that the engine remembers is saved; in between it is brought up to date from readings.
 STATE_EVERY_MS: Final = 3_600_000
-#: A reading older than this belongs to the backlog of a start.
 BACKLOG_MS: Final = 60_000
 #: The longest that judgement waits for the backlog, in our own time.
 BACKLOG_PATIENCE_S: Final = 60.0
@@ -111,13 +110,28 @@ class Loop:
         self._began_s = clock.monotonic_s()
         self._backlog_is_in = False
         self.failing_since_ms: int | None = None
+        #: A reading older than this belongs to the backlog of a start; more on a hurried clock.
+        self.backlog_ms = BACKLOG_MS
+        #: Small facts to keep with the rounds; those under ``sensors`` as soon as they change.
+        self.notes: Callable[[], Mapping[str, Any]] = dict
+        self._noted: object = None
 
     def bring_up_to_date(self, now_ms: int) -> None:
         """Go on where an earlier run stopped: judge again what was kept after its last saved state."""
         judged = [tray.judged_ms for tray in self._engine.trays.values()]
-        self._engine.feed(self._store.chunk(max(min(judged, default=0), 0), now_ms + 2 * BACKLOG_MS * 60))
+        self._engine.feed(self._store.chunk(max(min(judged, default=0), 0), now_ms + STATE_EVERY_MS))
         self._engine.expect(now_ms)
+        self._retire(now_ms)
         self._saved_ms = now_ms
+
+    def _retire(self, now_ms: int) -> None:
+        """Return alarms that stand in the journal and are not watched for any more."""
+        raised = self._engine.raised()
+        for entry in self._store.standing():
+            if (entry.tray, entry.fields["quantity"], entry.fields["condition"]) not in raised:
+                fields = self._teller.retired(entry.fields, now_ms)
+                self._unkept.journal.append((now_ms, entry.tray, fields))
+                self._unkept.due += self._teller.notices(fields)
 
     def round(self, sensors: Sequence[Sensor] = ()) -> bool:
         """Do one round; return whether anything waits for another one at once.
@@ -161,7 +175,7 @@ class Loop:
     def _may_judge(self, readings: Sequence[Reading], now_ms: int, sensors: Sequence[Sensor]) -> bool:
         """Whether the clock may go on: after a start only once the backlog held for us is in."""
         if not self._backlog_is_in:
-            is_old = any(reading.time_ms < now_ms - BACKLOG_MS for reading in readings)
+            is_old = any(reading.time_ms < now_ms - self.backlog_ms for reading in readings)
             is_deaf = any(not sensor.health().works for sensor in sensors)
             waited_s = self._clock.monotonic_s() - self._began_s
             self._backlog_is_in = not (is_old or is_deaf or self.queue) or waited_s > BACKLOG_PATIENCE_S
@@ -180,8 +194,11 @@ class Loop:
         unkept = self._unkept
         if now_ms - self._saved_ms >= STATE_EVERY_MS:
             unkept.changed.update(self._settle_ms)
-        if not unkept:
+        notes = self.notes()
+        noted = notes.get("sensors")
+        if not unkept and noted == self._noted:
             return
+        notes = notes if noted != self._noted or unkept.changed else {}
         round_ = Round(
             now_ms=now_ms,
             readings=unkept.readings,
@@ -190,12 +207,14 @@ class Loop:
             journal=unkept.journal,
             due=unkept.due,
             states={tray: self._engine.trays[tray].state() for tray in sorted(unkept.changed)},
+            notes=notes,
         )
         try:
             self._store.keep(round_)
         except StoreFailed as error:
             self._failed(error, now_ms)
             return
+        self._noted = noted
         self._kept(now_ms)
 
     def _failed(self, error: StoreFailed, now_ms: int) -> None:

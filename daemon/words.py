@@ -14,7 +14,7 @@ from wardian.rules.crops import Band, day_of, stage_at
 from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import DueMessage, Message
 from wardian.rules.quantities import QUANTITIES, Quantity
-from wardian.rules.transitions import RAISED, SENSOR_IMPLAUSIBLE, SENSOR_SILENT, Transition
+from wardian.rules.transitions import RAISED, RETURNED, SENSOR_IMPLAUSIBLE, SENSOR_SILENT, Transition
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -127,6 +127,26 @@ class Teller:
         body = "\n".join([place, fields["message"], *self._what_to_do(transition, advice)])
         key = f"{transition.tray}/{transition.quantity}/{transition.condition}/{transition.event}/{transition.time_ms}"
         message = Message(key, subject, body, fields)
+        return [DueMessage(channel, message) for channel in self.channels]
+
+    def retired(self, fields: Mapping[str, Any], now_ms: int) -> dict[str, Any]:
+        """Return the end of an alarm that the configuration does not watch for any more."""
+        name = fields["alarm"].replace("-", " ")
+        return {
+            **fields,
+            "time": utc_text(now_ms),
+            "event": RETURNED,
+            "value": None,
+            "message": f"{name[0].upper()}{name[1:]}: not watched for any more, by the present configuration.",
+        }
+
+    def notices(self, fields: Mapping[str, Any]) -> list[DueMessage]:
+        """Return a message that says no more than the message of the journal, for every channel."""
+        key = (
+            f"{fields['tray']}/{fields['quantity']}/{fields['condition']}/{fields['event']}/{fields['time']}"
+        )
+        subject = f"{fields['tray']}: {fields['alarm'].replace('-', ' ')}, not watched for any more"
+        message = Message(key, subject, f"{fields['tray']}: {fields['message']}", fields)
         return [DueMessage(channel, message) for channel in self.channels]
 
     def nudge(self, due: Sequence[DueMessage]) -> None:

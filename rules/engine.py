@@ -62,6 +62,10 @@ class Engine:
         )
         return sorted(told, key=lambda transition: transition.order)
 
+    def raised(self) -> set[tuple[str, str, str]]:
+        """Return the alarms that stand: tray, quantity, and limit or sensor condition."""
+        return {(name, *alarm) for name, tray in self.trays.items() for alarm in tray.raised()}
+
     def state(self) -> dict[str, dict[str, Any]]:
         """Return all that is remembered, by tray, as plain JSON values."""
         return {name: tray.state() for name, tray in self.trays.items()}

@@ -52,7 +52,7 @@ class OutsideValidity(WardianError, ValueError):
         """Name the quantity, its value and the range that is accepted."""
         self.name = name
         self.value = value
-        super().__init__(f"{name} {value:g} {unit} is outside {low:g} to {high:g} {unit}")
+        super().__init__(f"{name} {value:.15g} {unit} is outside {low:g} to {high:g} {unit}")
 
 
 class AdapterError(WardianError):

@@ -36,9 +36,10 @@ class Silence:
         unknown_ms = before.from_ms + hold_ms if before else self.missed_from_ms
         if len(times):
             self._heard(unknown_ms, int(times[0]), changes)
-            ended = times[:-1] + hold_ms
-            for place in np.flatnonzero((times[1:] > ended) & (times[1:] >= ended + self.delay_ms)):
-                self._heard(int(ended[place]), int(times[place + 1]), changes)
+            if len(times) > 1:
+                ended = times[:-1] + hold_ms
+                for place in np.flatnonzero((times[1:] > ended) & (times[1:] >= ended + self.delay_ms)):
+                    self._heard(int(ended[place]), int(times[place + 1]), changes)
             unknown_ms = int(times[-1]) + hold_ms
         if unknown_ms is not None and not self.raised and unknown_ms + self.delay_ms < to_ms:
             self.raised = True

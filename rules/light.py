@@ -57,6 +57,9 @@ class LitTime:
         was_lit = bool(len(runs) and runs[-1, 2])
         lit = verdicts_of(readings.for_high, self._lamp.lit_above, self._lamp.dark_at, former=was_lit)
         times, until = readings.from_ms, readings.from_ms + self._hold_ms
+        if len(runs) and len(lit) == 1 and bool(lit[0]) == was_lit and runs[-1, 1] >= times[0]:
+            runs[-1, 1] = until[-1]  # the usual case of a live reading: the run goes on
+            return
         starts_run = np.ones(len(lit), dtype=np.bool_)
         starts_run[1:] = (lit[1:] != lit[:-1]) | (until[:-1] < times[1:])
         first = np.flatnonzero(starts_run)

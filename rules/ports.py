@@ -104,7 +104,7 @@ class Sensor(Protocol):
         """Ask once, within a bounded time, and hand over what came. Only for polled wires.
 
         Raises:
-            SensorUnreachable: Nothing answered; the next poll may.
+            SensorUnreachable: Not everything answered; what did was handed over, and the next poll may do better.
         """
 
     def decode(self, arrival: Arrival) -> Decoded:

@@ -261,6 +261,14 @@ class TrayEngine:
             result[quantity] = Present(stand, last, beyond)
         return result
 
+    def raised(self) -> Iterator[tuple[str, str]]:
+        """Yield the alarms that stand: quantity, and limit or sensor condition."""
+        for alarm, (_, state) in self._limits.items():
+            if state.raised:
+                yield alarm
+        yield from ((quantity, SENSOR_SILENT) for quantity, one in self._silences.items() if one.raised)
+        yield from ((quantity, SENSOR_IMPLAUSIBLE) for quantity, one in self._doubts.items() if one.raised)
+
     def state(self) -> dict[str, Any]:
         """Return all that is remembered as plain JSON values."""
         return {

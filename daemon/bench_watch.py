@@ -1,0 +1,58 @@
+"""A running watch: loop, polls and outbox together, and what it prints of a simulated bench."""
+
+import logging
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+from wardian.daemon.loop import Loop
+from wardian.daemon.polling import Polling
+from wardian.rules.ports import Sensor
+
+log = logging.getLogger(__name__)
+
+#: However fast a simulated clock runs, the loop goes round at most so often. [s]
+SHORTEST_ROUND_S: Final = 0.25
+
+
+@dataclass(slots=True)
+class Watch:
+    """Everything that runs while the daemon watches.
+
+    ``every_s`` is the time between two rounds, in our own time; ``after_round`` is told of each.
+    """
+
+    loop: Loop
+    sensors: Sequence[Sensor]
+    polling: Polling
+    every_s: float
+    after_round: Callable[[], None] = lambda: None
+    _stopped: threading.Event = field(default_factory=threading.Event)
+
+    def loop_until_stopped(self) -> None:
+        """Go round until ``stop``; then close the wires and keep all that is in.
+
+        Raises:
+            StoreFailed: The store cannot keep its promise.
+        """
+        for sensor in self.sensors:
+            sensor.start(self.loop.queue.hand_over)
+        self.polling.start()
+        try:
+            while not self._stopped.is_set():
+                self.polling.notice_jumps()
+                more = self.loop.round(self.sensors)
+                self.after_round()
+                if not more:
+                    self.loop.queue.wait(max(self.every_s, SHORTEST_ROUND_S))
+        finally:
+            self.polling.stop()
+            self.loop.close()
+            for sensor in self.sensors:
+                sensor.stop()
+
+    def stop(self) -> None:
+        """End after the present round."""
+        self._stopped.set()
+        self.loop.queue.hurry()

@@ -1,0 +1,146 @@
+"""Sensors and notifiers of a configuration, opened: the keys of a kind become an adapter's settings.
+
+The rule of this file: each adapter is imported by the function that opens it.
+"""
+
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from wardian.daemon.config import Config
+from wardian.rules.ports import Clock, Notifier, Sensor
+
+if TYPE_CHECKING:
+    from wardian.adapters.brokers import BrokerSettings
+    from wardian.daemon.config_brokers import BrokerKeys
+
+
+class Bench(NamedTuple):
+    """What sensors are opened for; ``hurry`` asks for a commit before its time."""
+
+    config: Config
+    clock: Clock
+    hurry: Callable[[], None]
+
+
+def open_sensors(bench: Bench) -> list[Sensor]:
+    """Return the sensors of a configuration, not started yet.
+
+    Raises:
+        AdapterError: One of them can never work as configured.
+    """
+    openers: dict[str, Callable[..., Sensor]] = {
+        "mqtt": _mqtt_sensor,
+        "kernel": _kernel_sensor,
+        "csv": _csv_sensor,
+        "simulator": _simulated_sensor,
+    }
+    return [openers[keys.kind](keys, bench) for keys in bench.config.sensors]
+
+
+def _kernel_sensor(keys: Any, bench: Bench) -> Sensor:
+    from wardian.adapters.sensors.kernel import KernelChannel, KernelSensor, KernelSettings
+
+    channels = tuple(KernelChannel(one.tray, one.quantity, one.file) for one in keys.channels)
+    return KernelSensor(KernelSettings(keys.name, channels, keys.root, keys.every / 1000), bench.clock)
+
+
+def _csv_sensor(keys: Any, bench: Bench) -> Sensor:
+    from wardian.adapters.sensors.csv_file import CsvSensor, CsvSettings
+    from wardian.rules.readings import Series
+
+    series = frozenset(Series(*pair) for pair in bench.config.expected[keys.name])
+    return CsvSensor(CsvSettings(keys.name, keys.file, keys.every / 1000, series), bench.clock)
+
+
+def _simulated_sensor(keys: Any, bench: Bench) -> Sensor:
+    from wardian.simulator.faults import Fault
+    from wardian.simulator.source import SimulatedSensor, SimulatedSettings
+
+    hour_ms = 3_600_000
+    faults = tuple(
+        Fault(one.fault, one.tray, one.after / hour_ms, one.lasts / hour_ms if one.lasts else float("inf"))
+        for one in keys.faults
+    )
+    settings = SimulatedSettings(
+        name=keys.name,
+        trays=tuple(keys.trays or (tray.name for tray in bench.config.trays)),
+        seed=keys.seed,
+        every_s=keys.every / 1000,
+        faults=faults,
+        set_point_c=float(keys.set_point),
+        lamp_on_h=keys.lamp.on.hour + keys.lamp.on.minute / 60,
+        lamp_off_h=keys.lamp.off.hour + keys.lamp.off.minute / 60,
+        timezone=bench.config.site.zone,
+        start_ms=keys.start,
+    )
+    return SimulatedSensor(settings, bench.clock)
+
+
+def _mqtt_sensor(keys: Any, bench: Bench) -> Sensor:
+    raise NotImplementedError
+
+
+def open_notifiers(config: Config, opened: ExitStack) -> list[Notifier]:
+    """Return the notifiers of a configuration; they are closed with ``opened``.
+
+    Raises:
+        AdapterError: One of them can never work as configured.
+    """
+    openers: dict[str, Callable[[Any], Sequence[Notifier]]] = {
+        "console": _console,
+        "mqtt": _mqtt_notifier,
+        "webhook": _webhook,
+        "apprise": _apprise,
+    }
+    notifiers = [one for keys in config.notifiers for one in openers[keys.kind](keys)]
+    for notifier in notifiers:
+        opened.callback(notifier.close)
+    return notifiers
+
+
+def _console(keys: Any) -> list[Notifier]:
+    from wardian.adapters.notifiers.console import ConsoleNotifier, ConsoleSettings
+
+    return [ConsoleNotifier(ConsoleSettings(keys.name))]
+
+
+def _mqtt_notifier(keys: Any) -> list[Notifier]:
+    from wardian.adapters.notifiers.mqtt import MqttNotifier, MqttNotifierSettings
+
+    broker = _broker(keys.broker, keys.name)
+    return [MqttNotifier(MqttNotifierSettings(keys.name, broker, keys.prefix, keys.timeout / 1000))]
+
+
+def _webhook(keys: Any) -> list[Notifier]:
+    from wardian.adapters.notifiers.webhook import WebhookNotifier, WebhookSettings
+
+    names = ("name", "url", "url_file", "url_env", "token_file", "token_env", "allow_plain_token", "ca_file")
+    same = {name: getattr(keys, name) for name in names}
+    return [WebhookNotifier(WebhookSettings(**same, timeout_s=keys.timeout / 1000))]
+
+
+def _apprise(keys: Any) -> list[Notifier]:
+    from wardian.adapters.notifiers.apprise import AppriseSettings, open_apprise
+
+    return open_apprise(AppriseSettings(keys.name, keys.urls_file, keys.urls_env, keys.timeout / 1000))
+
+
+def _broker(keys: "BrokerKeys", name: str) -> "BrokerSettings":
+    from wardian.adapters.brokers import BrokerSettings
+
+    tls = keys.tls
+    return BrokerSettings(
+        host=keys.host,
+        port=keys.port_used,
+        client_id=keys.client_id or f"wardian-{name}",
+        protocol=keys.protocol,
+        user=keys.user,
+        password_file=keys.password_file,
+        password_env=keys.password_env,
+        tls=tls is not None,
+        ca_file=tls.ca_file if tls else None,
+        cert_file=tls.cert_file if tls else None,
+        key_file=tls.key_file if tls else None,
+        allow_plain_password=keys.allow_plain_password,
+    )

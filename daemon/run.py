@@ -1,0 +1,70 @@
+"""The daemon: everything opened in order, the loop until told to stop, everything closed in order.
+
+The main thread only waits for signals, so that none can interrupt a commit.
+"""
+
+import logging
+import os
+import signal
+import threading
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Any, Final
+
+from wardian.daemon import logs, wiring
+from wardian.daemon.bench_watch import Watch
+
+log = logging.getLogger(__name__)
+
+_SIGNALS: Final = frozenset({signal.SIGTERM, signal.SIGINT})
+DONE: Final = 0
+BROKEN: Final = 1
+
+
+def watch(config_path: Path) -> int:
+    """Watch until SIGTERM or SIGINT; return the exit status.
+
+    Raises:
+        BadConfig: The configuration cannot be used.
+        StoreFailed: The store cannot keep its promise.
+        AdapterError: A notifier can never work as configured.
+    """
+    config = wiring.load_config(config_path)
+    logs.begin()
+    signal.pthread_sigmask(signal.SIG_BLOCK, _SIGNALS)
+    with ExitStack() as opened:
+        watching = wiring.open_watch(config, opened)
+        return _until_told(watching)
+
+
+def _until_told(watching: Watch) -> int:
+    """Run the loop in a thread of its own; a loop that ends by itself ends the daemon."""
+    failures: list[BaseException] = []
+
+    def work() -> None:
+        try:
+            watching.loop_until_stopped()
+        except BaseException as error:  # noqa: BLE001  # handed to the main thread, which raises it
+            failures.append(error)
+        finally:
+            os.kill(os.getpid(), signal.SIGTERM)
+
+    threading.excepthook = _end_at_once
+    thread = threading.Thread(target=work, name="loop")
+    thread.start()
+    received = signal.sigwait(_SIGNALS)
+    log.info("stopping", extra={"signal": signal.Signals(received).name})
+    watching.stop()
+    thread.join()
+    if failures:
+        raise failures[0]
+    return DONE
+
+
+def _end_at_once(broken: Any) -> None:
+    """End the process when a thread died of what nobody foresaw: alive and deaf would be worse."""
+    error = (broken.exc_type, broken.exc_value, broken.exc_traceback)
+    name = broken.thread.name if broken.thread else "unknown"
+    log.critical("thread died, ending", extra={"thread_name": name}, exc_info=error)
+    logging.shutdown()
+    os._exit(BROKEN)

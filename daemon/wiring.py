@@ -1,0 +1,242 @@
+"""The only place that opens adapters and the simulator: what a configuration names becomes a thing.
+
+The rule of this file: each adapter is imported by the function that opens it, so that what a
+configuration does not use is never loaded.
+"""
+
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from wardian.daemon.config import Config, load
+from wardian.daemon.words import Teller, Tongue, TrayWords
+from wardian.rules.errors import StoreFailed
+from wardian.rules.ports import Clock, JournalEntry, Sensor, Store
+
+if TYPE_CHECKING:
+    from wardian.daemon.bench_watch import Watch
+    from wardian.daemon.look import BenchNow
+    from wardian.daemon.replay import Replayed
+
+#: The note in which a simulated bench leaves its time.
+CLOCK_NOTE: Final = "clock"
+
+
+def load_config(path: Path) -> Config:
+    """Return the configuration in a YAML file.
+
+    Raises:
+        BadConfig: It cannot be used, with every mistake in it.
+    """
+    from wardian.adapters.yaml_file import parse
+
+    return load(path, parse)
+
+
+def tongue(config: Config) -> Tongue:
+    """Return how a site reads numbers and times."""
+    return Tongue(config.site.zone, fahrenheit=config.site.units == "US")
+
+
+def teller(config: Config, channels: Sequence[str] = (), on_due: Callable[[], None] = lambda: None) -> Teller:
+    """Return what puts alarms into words, for some channels."""
+    trays = {tray.name: TrayWords(tray.plan, tray.crop.name, tray.stuck) for tray in config.trays}
+    return Teller(tongue(config), trays, config.library.advice, channels, on_due)
+
+
+# ------------------------------------------------------------------------------- files of readings
+
+
+def replay(config: Config, path: Path) -> "Replayed":
+    """Judge a file of readings by a configuration.
+
+    Raises:
+        BadReading: The file cannot be read, or holds no reading.
+    """
+    from wardian.adapters.reading_file import read_blocks
+    from wardian.daemon.replay import replay as judge
+
+    return judge((tray.plan for tray in config.trays), read_blocks(path), str(path))
+
+
+def export(config: Config, out: Path, from_text: str | None, to_text: str | None) -> int:
+    """Write stored readings to a file and return how many.
+
+    Raises:
+        ValueError: A time cannot be read, or the file cannot be one of readings.
+        StoreFailed: The store cannot be read.
+        OSError: The file cannot be written.
+    """
+    from wardian.adapters.reading_file import write_rows
+    from wardian.adapters.timestamps import parse_ms
+
+    if not out.name.endswith((".csv", ".csv.gz")):
+        raise ValueError(f"--out {out}: a name that ends in .csv or .csv.gz is accepted")
+    from_ms = parse_ms(from_text) if from_text else -(2**62)
+    to_ms = parse_ms(to_text) if to_text else 2**62
+    with ExitStack() as opened:
+        return write_rows(out, open_store(config, opened, read_only=True).readings(from_ms, to_ms))
+
+
+# ------------------------------------------------------------------------------------- the store
+
+
+def open_store(config: Config, opened: ExitStack, *, read_only: bool = False) -> Store:
+    """Open the store; it is closed with ``opened``.
+
+    Raises:
+        StoreFailed: It cannot be opened or is damaged.
+    """
+    from wardian.adapters.stores.opening import open_store as open_named
+
+    store = open_named(config.store_url, Path(), read_only=read_only)
+    opened.callback(store.close)
+    return store
+
+
+def bench_now(config: Config) -> "BenchNow":
+    """Return the present state of the bench, as far as the store knows it.
+
+    Raises:
+        StoreFailed: The store cannot be read.
+    """
+    from wardian.adapters.stores.memory import MemoryStore
+    from wardian.adapters.stores.opening import database_path, holder
+    from wardian.daemon.look import bench_now as look
+
+    path = database_path(config.store_url, Path())
+    if path is not None and not path.exists():
+        return look(config, MemoryStore(), machine_clock().wall_ms(), {"words": ["nothing was watched yet"]})
+    pid = holder(path) if path is not None else None
+    with ExitStack() as opened:
+        store = open_store(config, opened, read_only=True)
+        now_ms = _time_there(config, store, is_running=pid is not None)
+        return look(config, store, now_ms, {"pid": pid, "words": _daemon_words(config, store, pid)})
+
+
+def _daemon_words(config: Config, store: Store, pid: int | None) -> list[str]:
+    from wardian.daemon.outbox import backlogs
+
+    words = [f"watching (process {pid})" if pid else "NOBODY IS WATCHING: wardian run is not running"]
+    latest = store.latest().values()
+    if latest:
+        newest_ms = max(reading.time_ms for reading in latest)
+        words.append(f"last reading kept: {tongue(config).moment(newest_ms)}")
+    words += [f"{one.channel}: {one.words(tongue(config).moment)}" for one in backlogs(store.waiting())]
+    words += [f"{name}: {state}" for name, state in sorted(store.notes().get("sensors", {}).items())]
+    return words
+
+
+def alarm_entries(config: Config, *, everything: bool) -> list[JournalEntry]:
+    """Return the present alarms, or the whole journal.
+
+    Raises:
+        StoreFailed: The store cannot be read.
+    """
+    from wardian.adapters.stores.opening import database_path
+
+    path = database_path(config.store_url, Path())
+    if path is not None and not path.exists():
+        return []
+    with ExitStack() as opened:
+        store = open_store(config, opened, read_only=True)
+        return store.journal() if everything else store.standing()
+
+
+# --------------------------------------------------------------------------------------- the clock
+
+
+def machine_clock() -> Clock:
+    """Return the machine's own clock."""
+    from wardian.daemon.clock import SystemClock
+
+    return SystemClock()
+
+
+def _clock(config: Config, store: Store) -> Clock:
+    """Return the clock of the bench: the machine's, or that of a simulated bench."""
+    from wardian.daemon.clock import HurriedClock
+
+    keys = config.simulator
+    machine = machine_clock()
+    if keys is None or (keys.speed == 1 and keys.start is None):
+        return machine
+    begin_ms = machine.wall_ms() if keys.start is None else keys.start
+    left_ms = store.notes().get(CLOCK_NOTE, {}).get("time_ms", 0)
+    kept_ms = max((reading.time_ms for reading in store.latest().values()), default=0)
+    return HurriedClock(max(begin_ms, left_ms, kept_ms), keys.speed)
+
+
+def _time_there(config: Config, store: Store, *, is_running: bool) -> int:
+    """Return what time it is at the bench: a simulated one has its own, which stops with the daemon."""
+    now_ms = machine_clock().wall_ms()
+    note = store.notes().get(CLOCK_NOTE)
+    if config.simulator is None or not note:
+        return now_ms
+    passed_ms = (now_ms - note["machine_ms"]) * note["speed"] if is_running else 0
+    return round(note["time_ms"] + max(passed_ms, 0))
+
+
+# ------------------------------------------------------------------------------------- the daemon
+
+
+def open_watch(config: Config, opened: ExitStack) -> "Watch":
+    """Open everything that a running daemon needs; it is closed with ``opened``.
+
+    Raises:
+        StoreFailed: The store cannot be opened, is damaged, or belongs to another daemon.
+        AdapterError: A sensor or notifier can never work as configured.
+    """
+    from wardian.daemon.bench_watch import Watch
+    from wardian.daemon.loop import Loop
+    from wardian.daemon.opening import Bench, open_notifiers, open_sensors
+    from wardian.daemon.outbox import Outbox
+    from wardian.daemon.polling import Polling
+    from wardian.rules.engine import Engine
+
+    store = open_store(config, opened)
+    _refuse_damage(store)
+    clock = _clock(config, store)
+    notifiers = open_notifiers(config, opened)
+    outbox = Outbox(store, notifiers, clock, tongue(config).moment)
+    engine = Engine((tray.plan for tray in config.trays), store.states())
+    settle_ms = {tray.name: tray.settle_ms for tray in config.trays}
+    words = teller(config, [notifier.name for notifier in notifiers], outbox.nudge)
+    loop = Loop(engine, store, words, settle_ms, clock)
+    sensors = open_sensors(Bench(config, clock, loop.queue.hurry))
+    speed = config.simulator.speed if config.simulator else 1.0
+    loop.backlog_ms = round(loop.backlog_ms * speed)
+    loop.notes = lambda: _notes(sensors, clock, speed)
+    loop.bring_up_to_date(clock.wall_ms())
+    outbox.start()
+    opened.callback(outbox.stop)
+    return Watch(
+        loop=loop,
+        sensors=sensors,
+        polling=Polling(sensors, machine_clock(), speed),
+        every_s=config.commit_every_ms / 1000 / speed,
+        after_round=_onlooker(config, engine, clock),
+    )
+
+
+def _refuse_damage(store: Store) -> None:
+    damage = getattr(store, "damage", lambda: "")()
+    if damage:
+        raise StoreFailed("store", f"the database is damaged: {damage}; move it aside and start anew")
+
+
+def _notes(sensors: Sequence[Sensor], clock: Clock, speed: float) -> dict[str, Any]:
+    return {
+        "sensors": {s.name: health.words for s in sensors if not (health := s.health()).works},
+        CLOCK_NOTE: {"time_ms": clock.wall_ms(), "machine_ms": machine_clock().wall_ms(), "speed": speed},
+    }
+
+
+def _onlooker(config: Config, engine: Any, clock: Clock) -> Callable[[], None]:
+    """Return what shows a simulated bench as it goes by; a real one needs no onlooker."""
+    if config.simulator is None or config.simulator.speed == 1:
+        return lambda: None
+    from wardian.daemon.report_bench import Onlooker
+
+    return Onlooker(config, engine, clock).look

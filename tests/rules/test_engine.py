@@ -1,0 +1,154 @@
+"""The engine against worked examples and against the naive reading of the rules, in pieces of any size."""
+
+import json
+from collections.abc import Sequence
+
+import pytest
+from engine_cases import CASES, Case
+from engine_strategies import Piece, Scenario, light_scenarios, pieces, scenarios
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from reference_engine import reference_journal
+
+from wardian.rules.crops import Band, Limit, Stage, StageSpan
+from wardian.rules.engine import Engine
+from wardian.rules.plans import TrayPlan
+from wardian.rules.readings import Reading, chunk_of
+from wardian.rules.transitions import Transition
+
+anything = scenarios() | light_scenarios()
+some_hundreds = settings(
+    max_examples=200, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
+
+
+def journal_at_once(
+    plans: Sequence[TrayPlan],
+    readings: Sequence[Reading],
+    end_ms: int,
+    refused: Sequence[tuple[int, str, str]] = (),
+) -> list[Transition]:
+    engine = Engine(plans)
+    engine.feed(chunk_of(readings))
+    for mark in refused:
+        engine.refuse(*mark)
+    return engine.advance(end_ms + 1)
+
+
+def journal_in_pieces(
+    scenario: Scenario, parts: Sequence[Piece], restarts: Sequence[bool] = ()
+) -> list[Transition]:
+    engine = Engine(scenario.plans)
+    told: list[Transition] = []
+    for number, part in enumerate(parts):
+        engine.feed(chunk_of(part.readings))
+        for mark in part.refused:
+            engine.refuse(*mark)
+        if part.advance_ms is not None:
+            told += engine.advance(part.advance_ms + 1)
+        if number < len(restarts) and restarts[number]:
+            engine = Engine(scenario.plans, json.loads(json.dumps(engine.state())))
+    return told + engine.advance(scenario.end_ms + 1)
+
+
+def comparable(journal: Sequence[Transition]) -> list[Transition]:
+    """Values to nine digits: the last bit of a derived value is nobody's promise."""
+    return [
+        one._replace(
+            value=None if one.value is None else float(f"{one.value:.9g}"),
+            condition=one.limit or one.condition,
+        )
+        for one in journal
+    ]
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+def test_a_worked_example_is_judged_as_worked_by_hand(case: Case) -> None:
+    journal = journal_at_once(case.plans, case.readings, case.end_ms, case.refused)
+    assert [
+        (one.time_ms, one.tray, one.quantity, one.limit or one.condition, one.event) for one in journal
+    ] == list(case.expected)
+
+
+@given(anything)
+@some_hundreds
+def test_the_journal_is_that_of_the_naive_reading_of_the_rules(scenario: Scenario) -> None:
+    journal = journal_at_once(scenario.plans, scenario.readings, scenario.end_ms, scenario.refused)
+    naive = reference_journal(scenario.plans, scenario.readings, scenario.end_ms, scenario.refused)
+    assert comparable(journal) == comparable(naive)
+
+
+@given(anything, st.data())
+@some_hundreds
+def test_pieces_advances_and_restarts_change_not_one_entry(scenario: Scenario, data: st.DataObject) -> None:
+    parts = data.draw(pieces(scenario))
+    restarts = data.draw(st.lists(st.booleans(), min_size=len(parts), max_size=len(parts)))
+    at_once = journal_at_once(scenario.plans, scenario.readings, scenario.end_ms, scenario.refused)
+    assert sorted(journal_in_pieces(scenario, parts, restarts), key=lambda one: one.order) == at_once
+
+
+@given(anything, st.data())
+@some_hundreds
+def test_a_state_resumed_is_the_state_that_was_left(scenario: Scenario, data: st.DataObject) -> None:
+    engine = Engine(scenario.plans)
+    for part in data.draw(pieces(scenario)):
+        engine.feed(chunk_of(part.readings))
+        if part.advance_ms is not None:
+            engine.advance(part.advance_ms + 1)
+    left = engine.state()
+    assert Engine(scenario.plans, json.loads(json.dumps(left))).state() == left
+
+
+def one_limit(threshold: float, name: str = "stage") -> TrayPlan:
+    band = Band("air_temperature", (Limit("high", threshold, threshold, 0, 0),))
+    return TrayPlan("tray-a", (StageSpan(0, Stage(name, 0, {"air_temperature": band})),), 300_000)
+
+
+def test_a_reading_older_than_what_was_judged_is_counted_and_judges_nothing() -> None:
+    engine = Engine([one_limit(25.0)])
+    engine.feed(chunk_of([Reading(60_000, "tray-a", "air_temperature", 20.0)]))
+    engine.advance(90_000)
+    assert engine.feed(chunk_of([Reading(70_000, "tray-a", "air_temperature", 40.0)])) == 1
+    assert engine.advance(200_000) == []
+
+
+def test_a_band_changed_between_two_runs_takes_effect_where_judgement_stopped() -> None:
+    engine = Engine([one_limit(25.0)])
+    engine.feed(chunk_of([Reading(60_000, "tray-a", "air_temperature", 24.0)]))
+    assert engine.advance(90_000) == []
+    stricter = Engine([one_limit(23.0)], engine.state())
+    assert [(one.time_ms, one.event, one.threshold) for one in stricter.advance(120_000)] == [
+        (90_000, "raised", 23.0)
+    ]
+
+
+def test_an_alarm_whose_limit_is_gone_from_the_configuration_returns() -> None:
+    engine = Engine([one_limit(23.0)])
+    engine.feed(chunk_of([Reading(60_000, "tray-a", "air_temperature", 24.0)]))
+    assert [one.event for one in engine.advance(90_000)] == ["raised"]
+    without = TrayPlan("tray-a", (StageSpan(0, Stage("stage", 0, {})),), 300_000)
+    after = Engine([without], engine.state())
+    assert [(one.time_ms, one.event) for one in after.advance(120_000)] == [(90_000, "returned")]
+
+
+def test_a_series_that_was_never_heard_is_missed_from_when_somebody_waits_for_it() -> None:
+    plan = TrayPlan("tray-a", (), 300_000, silent_after_ms={"air_temperature": 600_000})
+    engine = Engine([plan])
+    assert engine.advance(10_000_000) == []
+    engine.expect(10_000_000)
+    assert [(one.time_ms, one.condition) for one in engine.advance(11_000_000)] == [
+        (10_600_000, "sensor-silent")
+    ]
+
+
+def test_what_stands_now_is_told_with_what_it_is_beyond_and_what_stood_last() -> None:
+    engine = Engine([one_limit(23.0)])
+    engine.feed(chunk_of([Reading(60_000, "tray-a", "air_temperature", 24.0)]))
+    engine.advance(90_000)
+    present = engine.trays["tray-a"].present(90_000)["air_temperature"]
+    assert present.stand is not None
+    assert present.beyond == ("high",)
+    later = engine.trays["tray-a"].present(360_000)["air_temperature"]
+    assert later.stand is None
+    assert later.last == present.stand
+    assert later.beyond == ()
