@@ -1,0 +1,154 @@
+"""The crop library's words and numbers: what is used where a configuration says nothing, and what to do.
+
+Both come from files beside the rules, ``defaults.yaml`` and ``alarms.yaml``, each figure with its
+reason. The rule of this file: a library with a gap is a broken program, so every gap is refused.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache
+from importlib.resources import files
+from typing import Any, Final
+
+from wardian.rules.amounts import duration_ms, exact_amount, split_amount
+from wardian.rules.crops import LIMITS
+from wardian.rules.documents import Document, Parse
+from wardian.rules.quantities import QUANTITIES, Quantity
+from wardian.rules.transitions import SENSOR_IMPLAUSIBLE, SENSOR_SILENT
+
+PRIORITIES: Final = ("low", "medium", "high")
+#: How sure a figure of the library is.
+MARKS: Final = ("common practice, no source", "from memory", "published")
+SENSOR_CONDITIONS: Final = (SENSOR_SILENT, SENSOR_IMPLAUSIBLE)
+_SHARE: Final = "of the limit"
+
+
+@dataclass(frozen=True, slots=True)
+class Reasoned:
+    """A value as it is written in the library, why it is so, and how sure that is."""
+
+    text: str
+    why: str
+    mark: str
+
+    def __str__(self) -> str:
+        return f"{self.why} ({self.mark})"
+
+
+@dataclass(frozen=True, slots=True)
+class Default:
+    """What holds for one quantity where a configuration says nothing."""
+
+    quantity: str
+    deadband: Reasoned
+    on_delay: Reasoned
+    off_delay: Reasoned
+    silent_after: Reasoned
+
+    def deadband_of(self, threshold: Fraction) -> Fraction:
+        """Return the deadband of a limit, exactly, in the quantity's own unit."""
+        return _deadband(QUANTITIES[self.quantity], self.deadband.text, threshold)
+
+    @property
+    def on_delay_ms(self) -> int:
+        """How long a value must be beyond a limit."""
+        return duration_ms(self.on_delay.text)
+
+    @property
+    def off_delay_ms(self) -> int:
+        """How long a value must be within again."""
+        return duration_ms(self.off_delay.text)
+
+    @property
+    def silent_after_ms(self) -> int:
+        """How long a value may be unknown."""
+        return duration_ms(self.silent_after.text)
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """What one alarm is called and what it asks for, in plain words.
+
+    ``within`` says how soon, as the middle of a sentence: "within 30 min", "at the next round".
+    """
+
+    alarm: str
+    priority: str
+    cause: str
+    consequence: str
+    action: str
+    within: str
+
+
+@dataclass(frozen=True, slots=True)
+class Library:
+    """Defaults by quantity; general ones by name; advice by quantity and limit, or by sensor condition."""
+
+    defaults: Mapping[str, Default]
+    general: Mapping[str, Reasoned]
+    limits: Mapping[tuple[str, str], Advice]
+    sensors: Mapping[str, Advice]
+
+    def advice(self, quantity: str, condition: str) -> Advice:
+        """Return the advice about a limit of a quantity, or about the sensor that measures it."""
+        return self.sensors.get(condition) or self.limits[quantity, condition]
+
+
+@cache
+def library(parse: Parse) -> Library:
+    """Return the crop library that comes with the program, read and checked once.
+
+    Raises:
+        ValueError: It has a gap or a figure that cannot be used; tests see to it that it has none.
+    """
+    defaults = _document(parse, "defaults.yaml").value
+    alarms = _document(parse, "alarms.yaml").value
+    return Library(
+        defaults={name: _default(name, defaults["quantities"][name]) for name in QUANTITIES},
+        general={name: _reasoned(keys) for name, keys in defaults["general"].items()},
+        limits={
+            (name, limit): _advice(alarms["limits"][name][limit]) for name in QUANTITIES for limit in LIMITS
+        },
+        sensors={condition: _advice(alarms["sensors"][condition]) for condition in SENSOR_CONDITIONS},
+    )
+
+
+def _document(parse: Parse, name: str) -> Document:
+    return parse((files("wardian.rules") / name).read_bytes(), name)
+
+
+def _reasoned(keys: Mapping[str, Any]) -> Reasoned:
+    reasoned = Reasoned(str(keys["value"]), keys["why"], keys["mark"])
+    if (
+        reasoned.mark.partition(": ")[0] not in MARKS
+        or not reasoned.why
+        or keys.keys() != {"value", "why", "mark"}
+    ):
+        raise ValueError(f"{reasoned} needs value, why and mark, one of {', '.join(MARKS)}")
+    return reasoned
+
+
+def _default(name: str, keys: Mapping[str, Any]) -> Default:
+    default = Default(name, **{key: _reasoned(value) for key, value in keys.items()})
+    # Each is computed once, so that none can fail later.
+    default.deadband_of(Fraction(1))
+    if min(default.on_delay_ms, default.off_delay_ms, default.silent_after_ms) < 0:
+        raise ValueError(f"{name} has a delay below zero")
+    return default
+
+
+def _deadband(quantity: Quantity, text: str, threshold: Fraction) -> Fraction:
+    number, unit = split_amount(text)
+    if unit.endswith(_SHARE):
+        return abs(threshold) * Fraction(number) / 100
+    return exact_amount(text, quantity.difference)
+
+
+def _advice(keys: Mapping[str, Any]) -> Advice:
+    advice = Advice(**keys)
+    if advice.priority not in PRIORITIES or not all((advice.cause, advice.consequence, advice.action)):
+        raise ValueError(
+            f"{advice.alarm} needs cause, consequence, action, and a priority: {', '.join(PRIORITIES)}"
+        )
+    return advice
