@@ -1,0 +1,249 @@
+"""A configuration: what a person wrote, checked as a whole and turned into what the program uses.
+
+The rule of this file: either everything holds, or every mistake is told at once, each with its line,
+and nothing is used.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from wardian.daemon.config_channels import read_notifiers, read_sensors
+from wardian.daemon.config_crops import read_crops
+from wardian.daemon.config_models import SQLITE, LightKeys, ReadingsKeys, SiteKeys, StoreKeys
+from wardian.daemon.config_notifiers import NotifierKeys
+from wardian.daemon.config_sensors import SensorKeys, SimulatorKeys
+from wardian.daemon.config_trays import TrayPart, read_trays
+from wardian.daemon.doubts import WatchedTray, doubt
+from wardian.daemon.expected import Pair, expected, needed
+from wardian.daemon.library import Library, library
+from wardian.daemon.written import Section, Written, described
+from wardian.rules.crops import Crop, stage_spans
+from wardian.rules.documents import Document, Parse
+from wardian.rules.documents import Path as Place
+from wardian.rules.errors import BadConfig, Mistake
+from wardian.rules.plans import TrayPlan
+
+SECTIONS: Final = ("site", "store", "trays", "crops", "light", "readings", "sensors", "notifiers")
+#: More than any file that can be read as a configuration.
+_MOST_BYTES: Final = 1 << 20
+#: Of our own time: within so much of it readings arrive, however fast a simulator's clock runs.
+HURRIED_SETTLE_MS: Final = 2_000
+#: So many readings of a polled sensor may fail before it counts as silent.
+_POLLS_MISSED: Final = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """Where the trays stand; ``units`` is US or SI, for people only."""
+
+    name: str
+    zone: ZoneInfo
+    units: str
+
+    @property
+    def zone_name(self) -> str:
+        """The zone's name as written."""
+        return self.zone.key
+
+
+@dataclass(frozen=True, slots=True)
+class TraySettings:
+    """One tray: what the engine needs is its plan."""
+
+    name: str
+    crop: Crop
+    stuck: date
+    plan: TrayPlan
+    settle_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class Config:
+    """Everything a configuration says, with defaults filled in.
+
+    Attributes:
+        site: Where the trays stand.
+        store_url: The store; a file in it is named from the root.
+        commit_every_ms: How often readings are committed.
+        trays: In the order of the file.
+        sensors: As written, defaults filled in.
+        notifiers: As written, defaults filled in.
+        expected: By sensor, the series (tray, quantity) that it must bring.
+        warnings: What can be used but is hardly meant.
+        library: Defaults and advice that are in force.
+        document: What was written.
+        sections: The checked keys by the place where they stand.
+    """
+
+    site: Site
+    store_url: str
+    commit_every_ms: int
+    trays: tuple[TraySettings, ...]
+    sensors: tuple[SensorKeys, ...]
+    notifiers: tuple[NotifierKeys, ...]
+    expected: Mapping[str, frozenset[Pair]]
+    warnings: tuple[Mistake, ...]
+    library: Library
+    document: Document
+    sections: Mapping[Place, Section]
+
+    @property
+    def simulator(self) -> SimulatorKeys | None:
+        """The simulator whose ``speed`` and ``start`` the daemon's clock follows, if there is one."""
+        return _simulator(self.sensors)
+
+
+@dataclass(frozen=True, slots=True)
+class _Parts:
+    """The parts of a configuration; None or missing where they are wrong."""
+
+    site: SiteKeys | None
+    store: StoreKeys | None
+    readings: ReadingsKeys | None
+    light: LightKeys | None
+    crops: Mapping[str, Crop | None]
+    trays: list[TrayPart]
+    sensors: tuple[SensorKeys, ...]
+    notifiers: tuple[NotifierKeys, ...]
+
+
+def load(path: Path, parse: Parse) -> Config:
+    """Return the configuration in a file, with every default filled in.
+
+    Args:
+        path: The file; other files are named relative to its folder.
+        parse: Reads its format.
+
+    Raises:
+        BadConfig: It cannot be read or used, with every mistake in it.
+    """
+    try:
+        with path.open("rb") as file:
+            data = file.read(_MOST_BYTES)
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or "no such path can be"
+        raise BadConfig(str(path), [Mistake("", 1, f"cannot be read: {why}")]) from error
+    return build(parse(data, str(path)), path.parent.absolute(), library(parse))
+
+
+def build(document: Document, folder: Path, library_: Library) -> Config:
+    """Return the configuration that a document says.
+
+    Raises:
+        BadConfig: It cannot be used, with every mistake in it.
+    """
+    written = Written(document)
+    parts = _read(written, folder, library_) if isinstance(document.value, dict) else None
+    if parts is None:
+        found = "is empty" if document.value is None else f"is {described(document.value)}"
+        written.mistake((), found, f"a mapping with the sections {', '.join(SECTIONS)} is accepted")
+    if written.mistakes or parts is None:
+        raise BadConfig(document.file, written.mistakes)
+    return _assembled(written, parts, folder, library_)
+
+
+def _read(written: Written, folder: Path, library_: Library) -> _Parts:
+    written.refuse_everywhere()
+    written.known_keys((), SECTIONS)
+    light = written.read(LightKeys, ("light",))
+    crops = read_crops(written, library_)
+    trays = read_trays(written, crops, light, library_)
+    names = [
+        name for path in written.items(("trays",)) if isinstance(name := written.at((*path, "name")), str)
+    ]
+    return _Parts(
+        site=written.read(SiteKeys, ("site",)),
+        store=written.read(StoreKeys, ("store",)),
+        readings=written.read(ReadingsKeys, ("readings",)),
+        light=light,
+        crops=crops,
+        trays=trays,
+        sensors=read_sensors(written, folder, names),
+        notifiers=read_notifiers(written, folder),
+    )
+
+
+# ----------------------------------------------------------------------------------- assembling
+
+
+def _assembled(written: Written, parts: _Parts, folder: Path, library_: Library) -> Config:
+    assert parts.site is not None
+    assert parts.store is not None
+    by_tray = {part.keys.name: needed(_crop(parts, part), part.lamp) for part in parts.trays}
+    brought = {sensor.name: expected(sensor, by_tray) for sensor in parts.sensors}
+    trays = tuple(_tray(parts, part, brought, library_) for part in parts.trays)
+    watched = [
+        WatchedTray(part.path, tray.crop, tray.plan) for part, tray in zip(parts.trays, trays, strict=True)
+    ]
+    doubt(written, watched, parts.sensors, brought)
+    return Config(
+        site=Site(parts.site.name, parts.site.timezone, parts.site.units),
+        store_url=SQLITE + str(folder / parts.store.url.removeprefix(SQLITE)),
+        commit_every_ms=int(parts.store.commit_every),
+        trays=trays,
+        sensors=parts.sensors,
+        notifiers=parts.notifiers,
+        expected=brought,
+        warnings=tuple(sorted(written.warnings, key=lambda warning: warning.line)),
+        library=library_,
+        document=written.document,
+        sections=written.sections,
+    )
+
+
+def _crop(parts: _Parts, tray: TrayPart) -> Crop:
+    crop = parts.crops[tray.keys.crop]
+    assert crop is not None
+    return crop
+
+
+def _tray(
+    parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]], library_: Library
+) -> TraySettings:
+    assert parts.site is not None
+    assert parts.readings is not None
+    keys, crop = part.keys, _crop(parts, part)
+    hold_ms = int(keys.readings.hold or parts.readings.hold)
+    plan = TrayPlan(
+        tray=keys.name,
+        spans=stage_spans(crop, keys.stuck, parts.site.timezone),
+        hold_ms=hold_ms,
+        lamp=part.lamp,
+        silent_after_ms=dict(_silences(parts, part, brought, hold_ms, library_)),
+    )
+    return TraySettings(keys.name, crop, keys.stuck, plan, _settle_ms(parts, part))
+
+
+def _silences(
+    parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]], hold_ms: int, library_: Library
+) -> Iterator[tuple[str, int]]:
+    """Yield how long each series that a sensor must bring may be unknown."""
+    assert parts.readings is not None
+    own, site = part.keys.readings.silent_after, parts.readings.silent_after
+    written = site if own is None else own
+    for sensor in parts.sensors:
+        every_ms = int(getattr(sensor, "every", 0))
+        for _, quantity in sorted(pair for pair in brought[sensor.name] if pair[0] == part.keys.name):
+            least_ms = library_.defaults[quantity].silent_after_ms
+            patient_ms = max(least_ms, _POLLS_MISSED * every_ms - hold_ms)
+            yield quantity, patient_ms if written is None else int(written)
+
+
+def _settle_ms(parts: _Parts, part: TrayPart) -> int:
+    """Return how long is waited for readings; longer where a simulator hurries the clock."""
+    assert parts.readings is not None
+    own, site = part.keys.readings.settle, parts.readings
+    if own is not None:
+        return int(own)
+    simulator = _simulator(parts.sensors)
+    if simulator is None or simulator.speed == 1 or "settle" in site.model_fields_set:
+        return int(site.settle)
+    return max(int(site.settle), round(simulator.speed * HURRIED_SETTLE_MS))
+
+
+def _simulator(sensors: tuple[SensorKeys, ...]) -> SimulatorKeys | None:
+    return next((sensor for sensor in sensors if isinstance(sensor, SimulatorKeys)), None)

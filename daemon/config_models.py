@@ -1,0 +1,116 @@
+"""The keys of a configuration about the site, its trays and its crops, with defaults and their reasons.
+
+Sensors and notifiers are in ``config_wires.py``. A check here sees one key alone; what keys mean
+together is checked where they are put together.
+"""
+
+from typing import Annotated, Any, Literal
+
+from pydantic import PlainValidator
+
+from wardian.daemon.config_types import (
+    NAME_ACCEPTS,
+    TIME,
+    AnyDuration,
+    Day,
+    DayNumber,
+    Duration,
+    Exact,
+    ExactDifference,
+    LightDifference,
+    LightLimit,
+    Name,
+    SomeTime,
+    Text,
+    Zone,
+)
+from wardian.daemon.written import Section, key, wrong
+from wardian.rules.documents import shown
+
+SQLITE = "sqlite:///"
+
+
+def _store_url(value: Any) -> str:
+    if not isinstance(value, str) or not value.startswith(SQLITE):
+        raise wrong(f"{shown(value)} is no store that is known")
+    if not value.removeprefix(SQLITE).strip() or "\0" in value or "?" in value:
+        raise wrong(f"{shown(value)} names no file")
+    return value
+
+
+class SiteKeys(Section):
+    """Where the trays stand."""
+
+    name: Name = key(NAME_ACCEPTS, "site", "only shown to people")
+    timezone: Zone = key("a time zone such as Europe/Lisbon")
+    units: Literal["US", "SI"] = key("US or SI", "SI", "for people only; everything is kept in SI")
+
+
+class StoreKeys(Section):
+    """Where everything is kept."""
+
+    url: Annotated[str, PlainValidator(_store_url)] = key(
+        "sqlite:///FILE, relative to this file or from the root with a fourth slash",
+        "sqlite:///wardian.db",
+        "one file beside the configuration is enough for one board",
+    )
+    commit_every: SomeTime = key(
+        TIME,
+        Duration(10_000),
+        "a memory card wears out by commits; ten seconds is the most that is lost with the power",
+    )
+
+
+class LightKeys(Section):
+    """When a lamp counts as lit; the values are read with the quantity that their unit means."""
+
+    lit_above: LightLimit | None = key("a light with its unit, such as 1000 lx or 20 umol/m2/s", None)
+    lit_deadband: LightDifference | None = key("a light such as 100 lx", None)
+
+
+class ReadingsKeys(Section):
+    """How long a reading stands, and how long is waited for others."""
+
+    hold: SomeTime = key(TIME, Duration(300_000), "a sensor that spoke within five minutes is believed")
+    settle: AnyDuration = key(
+        TIME, Duration(5_000), "readings of one instant take a few seconds to arrive, in any order"
+    )
+    silent_after: AnyDuration | None = key(TIME, None, "by quantity, as the crop library says")
+
+
+class TrayReadingsKeys(Section):
+    """What one tray has otherwise than the site."""
+
+    hold: SomeTime | None = key(TIME, None, "as site-wide")
+    settle: AnyDuration | None = key(TIME, None, "as site-wide")
+    silent_after: AnyDuration | None = key(TIME, None, "as site-wide")
+
+
+class TrayKeys(Section):
+    """One tray."""
+
+    name: Name = key(NAME_ACCEPTS)
+    crop: Text = key("the name of one of the crops")
+    stuck: Day = key("the day the cuttings went in, such as 2026-03-02,")
+    light: LightKeys = key("lit_above and lit_deadband", LightKeys(), "as site-wide")
+    readings: TrayReadingsKeys = key("hold, settle and silent_after", TrayReadingsKeys(), "as site-wide")
+
+
+class StageKeys(Section):
+    """One stage of a crop; its bands are read one by one."""
+
+    name: Name = key(NAME_ACCEPTS)
+    from_day: DayNumber = key("a whole number of days after sticking, 0 to 3650,")
+    bands: Any = key("quantities with their limits", None)
+
+
+class BandKeys(Section):
+    """One band in its quantity's own unit; read with the dimension of the quantity as context."""
+
+    low_low: Exact | None = key("", None)
+    low: Exact | None = key("", None)
+    high: Exact | None = key("", None)
+    high_high: Exact | None = key("", None)
+    deadband: ExactDifference | None = key("a difference of 0 or more", None)
+    on_delay: AnyDuration | None = key(TIME, None)
+    off_delay: AnyDuration | None = key(TIME, None)

@@ -1,0 +1,84 @@
+"""What a configuration may say but hardly means: told as warnings, used as it stands."""
+
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+from wardian.daemon.config_brokers import is_loopback
+from wardian.daemon.config_sensors import MqttSensorKeys, SensorKeys
+from wardian.daemon.expected import Pair, inputs, may_bring_anything
+from wardian.daemon.written import Written
+from wardian.rules.amounts import duration_words
+from wardian.rules.crops import Crop
+from wardian.rules.documents import Path
+from wardian.rules.plans import TrayPlan
+
+
+class WatchedTray(NamedTuple):
+    """A tray, where it stands in the configuration, its crop and its plan."""
+
+    path: Path
+    crop: Crop
+    plan: TrayPlan
+
+
+def doubt(
+    written: Written,
+    trays: Sequence[WatchedTray],
+    sensors: Sequence[SensorKeys],
+    brought: Mapping[str, frozenset[Pair]],
+) -> None:
+    """Note what is hardly meant in a configuration that can be used.
+
+    Args:
+        written: Where it is noted.
+        trays: In the order of the file.
+        sensors: In the order of the file.
+        brought: By sensor, the series it must bring.
+    """
+    if not written.document.is_whole:
+        written.warn(
+            _last(written), "is on a last line without an end", "if the file was cut off, restore it"
+        )
+    for tray in trays:
+        _doubt_tray(written, tray, sensors, brought)
+    shortest_hold_ms = min(tray.plan.hold_ms for tray in trays)
+    for place, sensor in enumerate(sensors):
+        _doubt_sensor(written, ("sensors", place), sensor, shortest_hold_ms)
+    if sensors and not written.items(("notifiers",)):
+        written.warn(("notifiers",), "name nobody to tell", "a notifier of kind console is the simplest")
+
+
+def _last(written: Written) -> Path:
+    lines = written.document.lines
+    return max(lines, key=lambda path: (lines[path], len(path)))
+
+
+def _doubt_tray(
+    written: Written, tray: WatchedTray, sensors: Sequence[SensorKeys], brought: Mapping[str, frozenset[Pair]]
+) -> None:
+    quantities = {quantity for stage in tray.crop.stages for quantity in stage.bands}
+    if not quantities:
+        written.warn((*tray.path, "crop"), "has no band in any stage: nothing of this tray is watched")
+    if not sensors or any(may_bring_anything(sensor) for sensor in sensors):
+        return
+    measured = {quantity for pairs in brought.values() for name, quantity in pairs if name == tray.plan.tray}
+    for quantity in sorted(quantities):
+        missing = [name for name in inputs(quantity, tray.plan.lamp) if name not in measured]
+        if missing:
+            problem = (
+                f"has a band of {quantity}, which can never alarm: no sensor brings {' and '.join(missing)}"
+            )
+            written.warn(tray.path, problem)
+
+
+def _doubt_sensor(written: Written, path: Path, sensor: SensorKeys, hold_ms: int) -> None:
+    if isinstance(sensor, MqttSensorKeys):
+        if sensor.broker.user is None and sensor.broker.tls is None and not is_loopback(sensor.broker.host):
+            problem = "asks for no user: anybody on the network may send readings"
+            written.warn((*path, "broker"), problem, "a user with a password, and tls, are advised")
+        return
+    if sensor.every > hold_ms:
+        problem = (
+            f"is longer than a reading stands ({duration_words(hold_ms)}): in between the value is unknown"
+        )
+        written.warn((*path, "every"), problem)
