@@ -1,13 +1,12 @@
 import gc
-import json
 import signal
 import socket
-import subprocess
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from receivers import retained
 
 from wardian.adapters.brokers import BrokerSettings
 from wardian.adapters.notifiers.mqtt import MqttNotifier, MqttNotifierSettings, alarm_topic
@@ -47,22 +46,6 @@ def failure_of(sender: MqttNotifier, message: Message | None = None) -> str:
         sender.send(message or alarm())
     assert PASSWORD not in f"{caught.value!r} {caught.value.__cause__!r}"
     return caught.value.why
-
-
-def retained(broker: Any) -> dict[str, Any]:
-    """Return what somebody who comes now sees, with the broker's own command line client."""
-    end = "wardian-test-end"
-    broker.publish(end, "null", retain=True)
-    place = ["-h", "127.0.0.1", "-p", str(broker.port), *broker.options]
-    # What is retained for the first topic comes first; so the second time that the end comes, it is all in.
-    command = ["mosquitto_sub", *place, "-t", "#", "-t", end, "-F", "%t\n%p", "-W", "20"]
-    found: list[tuple[str, str]] = []
-    with subprocess.Popen(command, stdout=subprocess.PIPE, encoding="utf-8") as client:
-        assert client.stdout is not None
-        while [topic for topic, _ in found].count(end) < 2:
-            found.append((client.stdout.readline().rstrip("\n"), client.stdout.readline()))
-        client.terminate()
-    return {topic: json.loads(text) for topic, text in found if topic != end}
 
 
 @pytest.mark.parametrize("protocol", ["3.1.1", "5"])

@@ -1,8 +1,10 @@
-"""Real receivers on loopback for what the program sends: an HTTP server and a mail server."""
+"""Real receivers on loopback for what the program sends: an HTTP server, a mail server, a broker's client."""
 
 import email.policy
+import json
 import smtplib
 import ssl
+import subprocess
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -11,21 +13,25 @@ from email.message import EmailMessage
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from threading import Event, Thread
-from typing import Any
+from typing import TYPE_CHECKING, Any, cast
 
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import SMTP, Envelope, Session
+
+if TYPE_CHECKING:
+    import asyncio
 
 LOOPBACK = "127.0.0.1"
 
 
 @dataclass
 class Request:
-    """One request as it arrived."""
+    """One request as it arrived, and the status that it shall get."""
 
     path: str
     headers: dict[str, str]
     body: bytes
+    status: int
 
 
 @dataclass
@@ -74,7 +80,7 @@ def _handler(receiver: HttpReceiver) -> type[BaseHTTPRequestHandler]:
     class Handler(BaseHTTPRequestHandler):
         def do_POST(self) -> None:
             body = self.rfile.read(int(self.headers["Content-Length"]))
-            receiver.requests.append(Request(self.path, dict(self.headers), body))
+            receiver.requests.append(Request(self.path, dict(self.headers), body, receiver.status))
             self.close_connection = True
             getattr(self, f"be_{receiver.manner}")()
 
@@ -132,9 +138,9 @@ class _AnyPort(Controller):
 
     def _trigger_server(self) -> None:
         """Learn the port first: the library would knock at port 0."""
-        assert self.server is not None
-        self.port = self.server.sockets[0].getsockname()[1]
-        super()._trigger_server()
+        server = cast("asyncio.Server", self.server)
+        self.port = server.sockets[0].getsockname()[1]
+        super()._trigger_server()  # type: ignore[no-untyped-call]  # the library is typed in part
 
 
 @contextmanager
@@ -148,3 +154,19 @@ def mail_sink() -> Iterator[MailSink]:
         probe.noop()
     yield sink
     controller.stop()
+
+
+def retained(broker: Any) -> dict[str, Any]:
+    """Return what somebody who comes now sees, with the broker's own command line client."""
+    end = "wardian-test-end"
+    broker.publish(end, "null", retain=True)
+    place = ["-h", "127.0.0.1", "-p", str(broker.port), *broker.options]
+    # What is retained for the first topic comes first; so the second time that the end comes, it is all in.
+    command = ["mosquitto_sub", *place, "-t", "#", "-t", end, "-F", "%t\n%p", "-W", "20"]
+    found: list[tuple[str, str]] = []
+    with subprocess.Popen(command, stdout=subprocess.PIPE, encoding="utf-8") as client:
+        assert client.stdout is not None
+        while [topic for topic, _ in found].count(end) < 2:
+            found.append((client.stdout.readline().rstrip("\n"), client.stdout.readline()))
+        client.terminate()
+    return {topic: json.loads(text) for topic, text in found if topic != end}
