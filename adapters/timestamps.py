@@ -3,8 +3,10 @@
 Nothing is guessed: a time without an offset is no time.
 """
 
+import math
 import re
 from datetime import UTC, datetime, timedelta
+from decimal import ROUND_FLOOR, Context, Decimal
 from typing import Final
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
@@ -13,6 +15,9 @@ _MILLISECOND: Final = timedelta(milliseconds=1)
 #: The first and the last millisecond that four digits of a year can show.
 FIRST_MS: Final = (datetime.min.replace(tzinfo=UTC) - _EPOCH) // _MILLISECOND
 LAST_MS: Final = (datetime.max.replace(tzinfo=UTC) - _EPOCH) // _MILLISECOND
+
+#: Exact for every time that anybody means; digits beyond are dropped, never rounded up.
+_EXACT: Final = Context(prec=60, rounding=ROUND_FLOOR)
 
 _CLOCK: Final = r"(?:[01][0-9]|2[0-3]):[0-5][0-9]"
 _DATE_AND_TIME: Final = rf"[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}[Tt ]{_CLOCK}:(?:[0-5][0-9]|60)(?:\.[0-9]+)?"
@@ -49,6 +54,27 @@ def text_of(time_ms: int) -> str:
         OverflowError: The time is outside the years 1 to 9999.
     """
     return (_EPOCH + timedelta(milliseconds=time_ms)).isoformat(timespec="milliseconds")[:-6] + "Z"
+
+
+def floor_sum(one: int | Decimal, other: int | Decimal) -> int | Decimal:
+    """Return the sum of two times in seconds, exactly."""
+    return _EXACT.add(one, other)
+
+
+def floor_ms(time: int | Decimal, per_unit: int = 1000) -> int:
+    """Return a finite number of seconds as whole milliseconds, finer digits dropped.
+
+    Args:
+        time: In seconds, or in what ``per_unit`` says.
+        per_unit: How many milliseconds a unit has.
+
+    Raises:
+        ValueError: It is outside the years 1 to 9999, counted from 1970.
+    """
+    time_ms = time * per_unit if isinstance(time, int) else math.floor(_EXACT.multiply(time, per_unit))
+    if FIRST_MS <= time_ms <= LAST_MS:
+        return time_ms
+    raise ValueError("the time is outside the years 1 to 9999")
 
 
 def _in_range_ms(written: str, text: str) -> int:
