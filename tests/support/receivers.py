@@ -40,11 +40,13 @@ class HttpReceiver:
 
     Manners: ``polite``; ``silent`` never answers; ``drop`` hangs up after the request; ``drip`` sends
     its answer a sign at a time and never ends it; ``babble`` answers with what is not HTTP.
+    ``silent_at`` is the number of the one request that is kept and never answered.
     """
 
     status: int = 204
     headers: dict[str, str] = field(default_factory=dict)
     manner: str = "polite"
+    silent_at: int = 0
     requests: list[Request] = field(default_factory=list)
     port: int = 0
     closing: Event = field(default_factory=Event)
@@ -82,7 +84,8 @@ def _handler(receiver: HttpReceiver) -> type[BaseHTTPRequestHandler]:
             body = self.rfile.read(int(self.headers["Content-Length"]))
             receiver.requests.append(Request(self.path, dict(self.headers), body, receiver.status))
             self.close_connection = True
-            getattr(self, f"be_{receiver.manner}")()
+            is_silent = len(receiver.requests) == receiver.silent_at
+            getattr(self, "be_silent" if is_silent else f"be_{receiver.manner}")()
 
         def be_polite(self) -> None:
             self.send_response(receiver.status)
