@@ -147,6 +147,7 @@ def test_a_receiver_that_is_not_there_is_tried_again() -> None:
         assert failure_of(WebhookNotifier(WebhookSettings("hook", url=url))).endswith("Connection refused")
 
 
+@pytest.mark.needs_broker
 def test_https_trusts_the_named_authority_only(broker_with_tls: Any) -> None:
     certificates = broker_with_tls.folder  # the broker itself has no part here
     with http_receiver(certificates) as receiver:
