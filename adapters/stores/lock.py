@@ -1,0 +1,73 @@
+"""One writer a database: a lock beside the file, which dies with its holder.
+
+The file ``<database>-lock`` names the holder's process and remembers that the database was made, so
+that an emptied file is not taken for a fresh start. It stays where it is; only its lock counts.
+"""
+
+import contextlib
+import fcntl
+import os
+from pathlib import Path
+from typing import Final, Self
+
+from wardian.adapters.stores.failures import failed
+
+_MADE: Final = "made"
+
+
+class DatabaseLock:
+    """The sole right to write one database, held until ``release`` or the end of the process."""
+
+    def __init__(self, path: Path, descriptor: int) -> None:
+        self._path = path
+        self._descriptor: int | None = descriptor
+        self.was_made = _MADE in _lines(descriptor)
+        self._write()
+
+    @classmethod
+    def take(cls, path: Path) -> Self:
+        """Take the lock of the database at this path.
+
+        Raises:
+            StoreFailed: Another process holds it, which is named; or there can be no lock here.
+        """
+        try:
+            descriptor = os.open(f"{path}-lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+        except OSError as error:
+            raise failed(path, f"no lock file can be made beside it: {error.strerror}") from error
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            holder = next(iter(_lines(descriptor)), "") or "unknown"
+            os.close(descriptor)
+            raise failed(path, f"in use by another wardian, process {holder}; stop that one first") from error
+        except OSError as error:
+            os.close(descriptor)
+            raise failed(path, f"this file system has no locks: {error.strerror}") from error
+        return cls(path, descriptor)
+
+    def mark_made(self) -> None:
+        """Remember that the database exists, so that an empty file here is a loss."""
+        if not self.was_made and self._descriptor is not None:
+            self.was_made = True
+            self._write()
+            os.fsync(self._descriptor)
+
+    def release(self) -> None:
+        """Let others write; idempotent."""
+        if self._descriptor is not None:
+            os.close(self._descriptor)
+            self._descriptor = None
+
+    def _write(self) -> None:
+        if self._descriptor is None:
+            return
+        text = f"{os.getpid()}\n{_MADE if self.was_made else ''}\n".encode()
+        # A full disk or a read-only one must not keep the daemon from reading what it has.
+        with contextlib.suppress(OSError):
+            os.pwrite(self._descriptor, text, 0)
+            os.ftruncate(self._descriptor, len(text))
+
+
+def _lines(descriptor: int) -> list[str]:
+    return os.pread(descriptor, 100, 0).decode("ascii", "replace").split("\n")

@@ -1,0 +1,209 @@
+"""The store without a file: the reference for what the others promise, and enough for a replay.
+
+The rule of this file: a round is understood whole before any of it is kept.
+"""
+
+import json
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from threading import RLock
+from typing import Any, NamedTuple
+
+from wardian.adapters.stores.packing import ADAPTER, REFUSED_LIMIT, Packed, Row, pack, state_of
+from wardian.rules.errors import StoreFailed
+from wardian.rules.ports import Due, JournalEntry, Kept, Message, Refused, Round
+from wardian.rules.readings import Chunk, Reading, Series, chunk_of
+from wardian.rules.transitions import RAISED, RETURNED
+
+
+class _End(NamedTuple):
+    is_delivered: bool
+    time_ms: int
+    error: str = ""
+
+
+class MemoryStore:
+    """What is kept, as long as the process lives; may be called from any thread."""
+
+    def __init__(self) -> None:
+        self._lock = RLock()
+        self._numbers: dict[Series, int] = {}
+        self._readings: dict[tuple[int, int], Reading] = {}
+        self._late: set[tuple[int, int]] = set()
+        self._states: dict[str, bytes] = {}
+        self._notes: dict[str, str] = {}
+        self._journal: list[Row] = []
+        self._refused: list[tuple[int, Refused]] = []
+        self._ever_refused = 0
+        self._outbox: dict[int, Due] = {}
+        self._told: set[tuple[str, str]] = set()
+        self._ends: dict[int, _End] = {}
+
+    def close(self) -> None:
+        """Do nothing: what is kept stays readable."""
+
+    def damage(self) -> str:
+        """Return nothing: there is no file to be damaged."""
+        return ""
+
+    # --------------------------------------------------------------------------------- rounds
+
+    def keep(self, round_: Round) -> Kept:
+        """Commit one round: all of it or nothing. A repeated (time, tray, quantity) is ignored."""
+        packed = pack(round_)
+        for reading in (*round_.readings, *round_.late):
+            _refuse_unkeepable(reading)
+        with self._lock:
+            for one in (*round_.readings, *round_.late):
+                self._numbers.setdefault(Series(one.tray, one.quantity), len(self._numbers) + 1)
+            added = len(self._add(round_.readings))
+            late = self._add(round_.late)
+            self._late.update(late)
+            self._keep_rest(packed)
+        offered = len(round_.readings) + len(round_.late)
+        return Kept(added + len(late), offered - added - len(late))
+
+    def _add(self, readings: Sequence[Reading]) -> list[tuple[int, int]]:
+        new = []
+        for reading in readings:
+            place = reading.time_ms, self._numbers[Series(reading.tray, reading.quantity)]
+            if place not in self._readings:
+                self._readings[place] = Reading(*reading[:3], float(reading.value))
+                new.append(place)
+        return new
+
+    def _keep_rest(self, packed: Packed) -> None:
+        self._journal += packed.journal
+        self._states |= {row["tray"]: row["state"] for row in packed.states}
+        self._notes |= {row["name"]: row["value"] for row in packed.notes}
+        self._ever_refused += len(packed.refused)
+        self._refused += [(row["refused_ms"], _refused(row)) for row in packed.refused]
+        del self._refused[:-REFUSED_LIMIT]
+        for row in packed.outbox:
+            if (row["channel"], row["key"]) not in self._told:
+                self._told.add((row["channel"], row["key"]))
+                number = len(self._outbox) + 1
+                self._outbox[number] = _due(number, row)
+
+    def states(self) -> dict[str, dict[str, Any]]:
+        """Return the last saved engine state of every tray."""
+        with self._lock:
+            return {tray: state_of(state) for tray, state in self._states.items()}
+
+    def notes(self) -> dict[str, Any]:
+        """Return the small named facts kept with the rounds, the last of each name."""
+        with self._lock:
+            return {name: json.loads(value) for name, value in self._notes.items()}
+
+    # ------------------------------------------------------------------------------- readings
+
+    def readings(self, from_ms: int, to_ms: int, *, late: bool = True) -> Iterator[Reading]:
+        """Yield readings with from_ms <= time < to_ms in order of time, late ones on request."""
+        with self._lock:
+            places = sorted(
+                place
+                for place in self._readings
+                if from_ms <= place[0] < to_ms and (late or place not in self._late)
+            )
+            found = [self._readings[place] for place in places]
+        yield from found
+
+    def chunk(self, from_ms: int, to_ms: int) -> Chunk:
+        """Return readings with from_ms <= time < to_ms that were judged, as arrays (no late ones)."""
+        return chunk_of(self.readings(from_ms, to_ms, late=False))
+
+    def latest(self) -> dict[Series, Reading]:
+        """Return the newest reading of every series."""
+        with self._lock:
+            last = {number: (time_ms, number) for time_ms, number in sorted(self._readings)}
+            return {series: self._readings[last[number]] for series, number in self._numbers.items()}
+
+    # ------------------------------------------------------------------- journal and refused
+
+    def journal(self, *, last: int | None = None) -> list[JournalEntry]:
+        """Return the journal in the order it was written, or its last entries."""
+        with self._lock:
+            entries = [_entry(number, row) for number, row in enumerate(self._journal, start=1)]
+        return entries if last is None else entries[max(0, len(entries) - last) :]
+
+    def standing(self) -> list[JournalEntry]:
+        """Return the raised entries that no later one has returned, in the order they were raised."""
+        raised: dict[tuple[str, str, str], list[JournalEntry]] = {}
+        with self._lock:
+            for number, row in enumerate(self._journal, start=1):
+                alarm = row["tray"], row["quantity"], row["condition"]
+                if row["event"] == RAISED:
+                    raised.setdefault(alarm, []).append(_entry(number, row))
+                elif row["event"] == RETURNED:
+                    raised.pop(alarm, None)
+        return sorted(entry for entries in raised.values() for entry in entries)
+
+    def refused(self, last: int = 100) -> list[tuple[int, Refused]]:
+        """Return the newest refused readings with the time they were refused at, the newest last."""
+        with self._lock:
+            return self._refused[max(0, len(self._refused) - last) :]
+
+    def counts(self) -> dict[str, int]:
+        """Return how many of each thing are kept; of the refused, how many there ever were."""
+        with self._lock:
+            return {
+                "readings": len(self._readings),
+                "late": len(self._late),
+                "refused": self._ever_refused,
+                "journal": len(self._journal),
+                "due": len(self.waiting()),
+                "sent": sum(end.is_delivered for end in self._ends.values()),
+            }
+
+    # --------------------------------------------------------------------------------- outbox
+
+    def due(self, now_ms: int, limit: int = 100) -> list[Due]:
+        """Return messages whose time has come, in the order they were written."""
+        return [due for due in self.waiting() if due.due_ms <= now_ms][:limit]
+
+    def waiting(self) -> list[Due]:
+        """Return every message not yet delivered nor given up, in the order they were written."""
+        with self._lock:
+            return [due for number, due in self._outbox.items() if number not in self._ends]
+
+    def delivered(self, number: int, now_ms: int) -> None:
+        """Mark a message as delivered; one no longer waiting stays as it is."""
+        self._end(number, _End(is_delivered=True, time_ms=now_ms))
+
+    def postponed(self, number: int, due_ms: int, error: str) -> None:
+        """Mark a failed attempt and when to try again."""
+        with self._lock:
+            old = self._outbox.get(number)
+            if old is not None and number not in self._ends:
+                tried = replace(old, due_ms=due_ms, last_error=error, attempts=old.attempts + 1)
+                self._outbox[number] = tried
+
+    def given_up(self, number: int, now_ms: int, error: str) -> None:
+        """Mark a message that this channel will never take."""
+        self._end(number, _End(is_delivered=False, time_ms=now_ms, error=error))
+
+    def _end(self, number: int, end: _End) -> None:
+        with self._lock:
+            if number in self._outbox:
+                self._ends.setdefault(number, end)
+
+
+def _refuse_unkeepable(reading: Reading) -> None:
+    # A numpy integer passes for one in most places, but not in a database.
+    if type(reading.time_ms) is not int or not math.isfinite(reading.value):
+        raise StoreFailed(ADAPTER, f"cannot be kept: {reading}")
+
+
+def _refused(row: Row) -> Refused:
+    return Refused(**{name: row[name] for name in Refused._fields})
+
+
+def _entry(number: int, row: Row) -> JournalEntry:
+    return JournalEntry(number, row["time_ms"], row["tray"], json.loads(row["fields"]))
+
+
+def _due(number: int, row: Row) -> Due:
+    fields = json.loads(row["fields"])
+    message = Message(row["key"], row["subject"], row["body"], fields)
+    return Due(number, row["channel"], message, row["created_ms"], 0, row["due_ms"], "")

@@ -1,0 +1,119 @@
+"""A round as both stores write it down: plain numbers, text and bytes.
+
+The rule of this file: whatever cannot be kept is refused here, before anything of its round is written.
+"""
+
+import json
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from wardian.rules.errors import StoreFailed
+from wardian.rules.ports import Refused, Round
+
+#: What the configuration calls it, in every error.
+ADAPTER: Final = "store"
+
+#: Of what was refused, this much is kept of each text and this many of them.
+RAW_LIMIT: Final = 200
+REFUSED_LIMIT: Final = 10_000
+
+_INTEGER_LIMIT: Final = 2**63
+
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Packed:
+    """The rows of one round by table, readings excepted, each with the columns of its table."""
+
+    journal: list[Row]
+    outbox: list[Row]
+    states: list[Row]
+    notes: list[Row]
+    refused: list[Row]
+
+
+def pack(round_: Round) -> Packed:
+    """Return a round's rows.
+
+    Raises:
+        StoreFailed: Something in it cannot be written as JSON or lacks what the journal is read by.
+    """
+    return Packed(
+        journal=[_journal_row(*entry) for entry in round_.journal],
+        outbox=[
+            {
+                "channel": due.channel,
+                "key": due.message.key,
+                "subject": due.message.subject,
+                "body": due.message.body,
+                "fields": to_json(due.message.fields),
+                "created_ms": round_.now_ms,
+                "attempts": 0,
+                "due_ms": round_.now_ms,
+                "last_error": "",
+            }
+            for due in round_.due
+        ],
+        states=[
+            {"tray": tray, "state": zlib.compress(to_json(state).encode())}
+            for tray, state in round_.states.items()
+        ],
+        notes=[{"name": name, "value": to_json(value)} for name, value in round_.notes.items()],
+        refused=[{"refused_ms": round_.now_ms, **_cut(one)._asdict()} for one in round_.refused],
+    )
+
+
+def to_json(value: Any) -> str:
+    """Return a value as JSON text without NaN or infinity.
+
+    Raises:
+        StoreFailed: JSON has no such value.
+    """
+    try:
+        return json.dumps(value, allow_nan=False, separators=(",", ":"))
+    except (TypeError, ValueError, RecursionError) as error:
+        raise StoreFailed(ADAPTER, f"cannot be kept as JSON: {error}") from error
+
+
+def state_of(packed: bytes) -> dict[str, Any]:
+    """Return the engine's state of one tray as it was given."""
+    state: dict[str, Any] = json.loads(zlib.decompress(packed))
+    return state
+
+
+def _journal_row(time_ms: int, tray: str, fields: Mapping[str, Any]) -> Row:
+    row = {
+        "time_ms": time_ms,
+        "tray": tray,
+        "quantity": fields.get("quantity"),
+        "condition": fields.get("limit") or fields.get("alarm"),
+        "event": fields.get("event"),
+        "fields": to_json(fields),
+    }
+    missing = [name for name in ("quantity", "condition", "event") if not isinstance(row[name], str)]
+    if missing:
+        raise StoreFailed(ADAPTER, f"a journal entry of {tray} has no {' and no '.join(missing)}")
+    return row
+
+
+def _cut(refused: Refused) -> Refused:
+    """Return what is kept of it: bounded, and writable whatever arrived."""
+    source, why, raw, time_ms, tray, quantity = refused
+    if time_ms is not None and not -_INTEGER_LIMIT <= time_ms < _INTEGER_LIMIT:
+        time_ms = None
+    return Refused(
+        _text(source),
+        _text(why),
+        _text(raw),
+        time_ms,
+        None if tray is None else _text(tray),
+        None if quantity is None else _text(quantity),
+    )
+
+
+def _text(text: str) -> str:
+    # Half a surrogate pair, as a broken payload can bring, has no UTF-8.
+    return text[:RAW_LIMIT].encode("utf-8", "backslashreplace").decode()[:RAW_LIMIT]

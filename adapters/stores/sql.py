@@ -1,0 +1,292 @@
+"""The store in an SQLite file, through SQLAlchemy Core.
+
+The rule of this file: what is written is written by one connection under one lock, in a transaction
+that takes the database's write lock as it begins. Reading never waits for that lock, and holds no
+transaction open between two steps of an iterator.
+"""
+
+import json
+import logging
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from threading import Lock
+from typing import Any, Final, Self
+
+import numpy as np
+from sqlalchemy import ColumnElement, Connection, Engine, Row, Select, exists, func, select, tuple_, update
+
+from wardian.adapters.stores import sums
+from wardian.adapters.stores.failures import explaining, failed
+from wardian.adapters.stores.keeping import Keeper
+from wardian.adapters.stores.lock import DatabaseLock
+from wardian.adapters.stores.packing import pack, state_of
+from wardian.adapters.stores.schema import (
+    is_waiting,
+    journal,
+    late,
+    notes,
+    outbox,
+    readings,
+    refused,
+    series,
+    states,
+)
+from wardian.adapters.stores.sqlite_file import (
+    damage,
+    open_for_reading,
+    open_for_writing,
+    refuse_what_is_not_ours,
+    writing,
+)
+from wardian.rules.ports import Due, JournalEntry, Kept, Message, Refused, Round
+from wardian.rules.readings import Chunk, Points, Reading, Series
+from wardian.rules.transitions import RAISED, RETURNED
+
+log = logging.getLogger(__name__)
+
+#: Readings fetched at a time while streaming.
+_PAGE: Final = 5_000
+_READING: Final = np.dtype([("time_ms", np.int64), ("series_id", np.int64), ("value", np.float64)])
+
+
+class SqlStore:
+    """What is kept, in one SQLite file; may be called from any thread."""
+
+    def __init__(self, path: Path, engine: Engine, lock: DatabaseLock | None) -> None:
+        """Take over an open engine, and the lock that makes this the one writer (None: only read)."""
+        self._path = path
+        self._engine: Engine | None = engine
+        self._database_lock = lock
+        self._keeper = Keeper()
+        self._one_writer = Lock()
+        self._writer: Connection | None = None
+
+    @classmethod
+    def open(cls, path: Path, *, read_only: bool = False) -> Self:
+        """Open the database at a path; the writer makes it, or brings it up to date, if need be.
+
+        Read-only works beside a live writer, of another process too, and makes no file.
+
+        Raises:
+            StoreFailed: It is in use by another writer, not ours, newer than this program, lost or damaged.
+        """
+        path = path.resolve()
+        if read_only:
+            return cls(path, open_for_reading(path), None)
+        refuse_what_is_not_ours(path)
+        lock = DatabaseLock.take(path)
+        try:
+            return cls(path, open_for_writing(path, lock), lock)
+        except BaseException:
+            lock.release()
+            raise
+
+    def close(self) -> None:
+        """Close; idempotent."""
+        with self._one_writer, explaining(self._path):
+            self._drop_writer()
+            if self._engine is not None:
+                self._engine.dispose()
+                self._engine = None
+            if self._database_lock is not None:
+                self._database_lock.release()
+
+    def damage(self) -> str:
+        """Return what is broken in the file, empty if nothing. Reads all of it: minutes for gigabytes."""
+        with self._reading() as connection:
+            return damage(connection)
+
+    # --------------------------------------------------------------------------------- rounds
+
+    def keep(self, round_: Round) -> Kept:
+        """Commit one round: all of it or nothing. A repeated (time, tray, quantity) is ignored."""
+        packed = pack(round_)
+        with self._writing() as connection:
+            return self._keeper.keep(connection, round_, packed)
+
+    def states(self) -> dict[str, dict[str, Any]]:
+        """Return the last saved engine state of every tray."""
+        with self._reading() as connection:
+            return {tray: state_of(state) for tray, state in connection.execute(select(states))}
+
+    def notes(self) -> dict[str, Any]:
+        """Return the small named facts kept with the rounds, the last of each name."""
+        with self._reading() as connection:
+            return {name: json.loads(value) for name, value in connection.execute(select(notes))}
+
+    # ------------------------------------------------------------------------------- readings
+
+    def readings(self, from_ms: int, to_ms: int, *, late: bool = True) -> Iterator[Reading]:
+        """Yield readings with from_ms <= time < to_ms in order of time, late ones on request."""
+        place = tuple_(readings.c.time_ms, readings.c.series_id)
+        after = (from_ms, -1)
+        page = (
+            select(readings.c.time_ms, series.c.tray, series.c.quantity, readings.c.value, series.c.id)
+            .join_from(readings, series, readings.c.series_id == series.c.id)
+            .where(readings.c.time_ms < to_ms)
+            .order_by(readings.c.time_ms, readings.c.series_id)
+            .limit(_PAGE)
+        )
+        if not late:
+            page = page.where(~_is_late())
+        while True:
+            with self._reading() as connection:
+                rows = connection.execute(page.where(place > after)).all()
+            for row in rows:
+                yield Reading(*row[:4])
+            if len(rows) < _PAGE:
+                return
+            after = (rows[-1].time_ms, rows[-1].id)
+
+    def chunk(self, from_ms: int, to_ms: int) -> Chunk:
+        """Return readings with from_ms <= time < to_ms that were judged, as arrays (no late ones)."""
+        of_span = (readings.c.time_ms >= from_ms) & (readings.c.time_ms < to_ms)
+        query = select(readings).where(of_span, ~_is_late()).order_by(readings.c.time_ms)
+        with self._reading() as connection:
+            # The driver's own rows: wrapping millions of them would take longer than reading them.
+            table = np.fromiter(_driver_rows(connection, query), dtype=_READING)
+            names = {one.id: Series(one.tray, one.quantity) for one in connection.execute(select(series))}
+        table = table[np.argsort(table["series_id"], kind="stable")]
+        numbers, starts = np.unique(table["series_id"], return_index=True)
+        parts = np.split(table, starts[1:])
+        return {
+            names[number]: Points(part["time_ms"].copy(), part["value"].copy())
+            for number, part in zip(numbers.tolist(), parts, strict=False)
+        }
+
+    def latest(self) -> dict[Series, Reading]:
+        """Return the newest reading of every series."""
+        with self._reading() as connection:
+            return sums.latest(connection)
+
+    # ------------------------------------------------------------------- journal and refused
+
+    def journal(self, *, last: int | None = None) -> list[JournalEntry]:
+        """Return the journal in the order it was written, or its last entries."""
+        newest_first = select(journal).order_by(journal.c.number.desc()).limit(last)
+        with self._reading() as connection:
+            return [_entry(row) for row in connection.execute(newest_first)][::-1]
+
+    def standing(self) -> list[JournalEntry]:
+        """Return the raised entries that no later one has returned, in the order they were raised."""
+        later = journal.alias("later")
+        returned_since = exists().where(
+            later.c.tray == journal.c.tray,
+            later.c.quantity == journal.c.quantity,
+            later.c.condition == journal.c.condition,
+            later.c.number > journal.c.number,
+            later.c.event == RETURNED,
+        )
+        standing = select(journal).where(journal.c.event == RAISED, ~returned_since)
+        with self._reading() as connection:
+            return [_entry(row) for row in connection.execute(standing.order_by(journal.c.number))]
+
+    def refused(self, last: int = 100) -> list[tuple[int, Refused]]:
+        """Return the newest refused readings with the time they were refused at, the newest last."""
+        newest_first = select(refused).order_by(refused.c.number.desc()).limit(last)
+        with self._reading() as connection:
+            rows = connection.execute(newest_first).all()
+        return [(row.refused_ms, Refused(*row[2:])) for row in reversed(rows)]
+
+    def counts(self) -> dict[str, int]:
+        """Return how many of each thing are kept; of the refused, how many there ever were."""
+        number = {
+            "late": select(func.count()).select_from(late),
+            "refused": select(func.coalesce(func.max(refused.c.number), 0)),
+            "journal": select(func.count()).select_from(journal),
+            "due": select(func.count()).select_from(outbox).where(is_waiting),
+            "sent": select(func.count()).select_from(outbox).where(outbox.c.delivered_ms.is_not(None)),
+        }
+        with self._reading() as connection:
+            rest = {name: connection.execute(query).scalar_one() for name, query in number.items()}
+            return {"readings": sums.count(connection)} | rest
+
+    # --------------------------------------------------------------------------------- outbox
+
+    def due(self, now_ms: int, limit: int = 100) -> list[Due]:
+        """Return messages whose time has come, in the order they were written."""
+        return self._outbox(select(outbox).where(is_waiting, outbox.c.due_ms <= now_ms).limit(limit))
+
+    def waiting(self) -> list[Due]:
+        """Return every message not yet delivered nor given up, in the order they were written."""
+        return self._outbox(select(outbox).where(is_waiting))
+
+    def delivered(self, number: int, now_ms: int) -> None:
+        """Mark a message as delivered; one no longer waiting stays as it is."""
+        self._mark(number, {"delivered_ms": now_ms})
+
+    def postponed(self, number: int, due_ms: int, error: str) -> None:
+        """Mark a failed attempt and when to try again."""
+        self._mark(number, {"due_ms": due_ms, "last_error": error, "attempts": outbox.c.attempts + 1})
+
+    def given_up(self, number: int, now_ms: int, error: str) -> None:
+        """Mark a message that this channel will never take."""
+        self._mark(number, {"given_up_ms": now_ms, "last_error": error})
+
+    def _outbox(self, query: Select[Any]) -> list[Due]:
+        with self._reading() as connection:
+            return [_due(row) for row in connection.execute(query.order_by(outbox.c.number))]
+
+    def _mark(self, number: int, values: Mapping[str, Any]) -> None:
+        with self._writing() as connection:
+            connection.execute(update(outbox).where(outbox.c.number == number, is_waiting).values(values))
+
+    # --------------------------------------------------------------------------- transactions
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        with explaining(self._path), self._open_engine().connect() as connection:
+            yield connection
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        with self._one_writer, explaining(self._path):
+            if self._database_lock is None:
+                raise failed(self._path, "is open for reading only")
+            if self._writer is None:
+                self._writer = writing(self._open_engine()).connect()
+            try:
+                with self._writer.begin():
+                    yield self._writer
+            except BaseException:
+                self._drop_writer()
+                raise
+
+    def _drop_writer(self) -> None:
+        """Give the connection back, which rolls back whatever state a failure left it in."""
+        self._keeper.forget()
+        if self._writer is not None:
+            self._writer.close()
+            self._writer = None
+
+    def _open_engine(self) -> Engine:
+        if self._engine is None:
+            raise failed(self._path, "is closed")
+        return self._engine
+
+
+def _is_late() -> ColumnElement[bool]:
+    return exists().where(late.c.time_ms == readings.c.time_ms, late.c.series_id == readings.c.series_id)
+
+
+def _driver_rows(connection: Connection, query: Select[Any]) -> Iterator[tuple[Any, ...]]:
+    cursor = connection.execute(query).cursor
+    assert cursor is not None
+    return iter(cursor.fetchone, None)
+
+
+def _entry(row: Row[Any]) -> JournalEntry:
+    return JournalEntry(row.number, row.time_ms, row.tray, json.loads(row.fields))
+
+
+def _due(row: Row[Any]) -> Due:
+    return Due(
+        number=row.number,
+        channel=row.channel,
+        message=Message(row.key, row.subject, row.body, json.loads(row.fields)),
+        created_ms=row.created_ms,
+        attempts=row.attempts,
+        due_ms=row.due_ms,
+        last_error=row.last_error,
+    )

@@ -1,0 +1,120 @@
+"""What is known of the readings without walking over all of them: how many, and each series' newest.
+
+The key of the readings begins with the time, so the newest reading of a series that fell silent could
+lie anywhere. Two small tables sum up what is older than ``summed_up.until_ms``; the hour or two after
+it is looked through when asked. Writing them with every round would cost a memory card a page a commit,
+so they are moved on about once an hour of readings, and touched besides only by what comes later still.
+"""
+
+from collections.abc import Sequence
+from typing import Final, NamedTuple
+
+from sqlalchemy import Connection, func, select
+from sqlalchemy.dialects.sqlite import insert
+
+from wardian.adapters.stores.schema import newest, readings, series, summed_up
+from wardian.rules.readings import Reading, Series
+
+_HOUR_MS: Final = 3_600_000
+_END_OF_TIME_MS: Final = 2**63 - 1
+#: Rows fetched at a time while walking back.
+_PAGE: Final = 200
+
+#: Time and series: what a reading is found by.
+Key = tuple[int, int]
+
+
+class _Newest(NamedTuple):
+    time_ms: int
+    value: float
+
+
+def summed_until_ms(connection: Connection) -> int:
+    """Return the time before which all readings are summed up; 0 when none are."""
+    return connection.execute(select(summed_up.c.until_ms)).scalar() or 0
+
+
+def add(connection: Connection, keys: Sequence[Key]) -> None:
+    """Add readings, new to the store, from before the time until which is summed up."""
+    if keys:
+        _keep_newest(connection, {series_id: time_ms for time_ms, series_id in sorted(keys)})
+        _add_to_count(connection, summed_until_ms(connection), len(keys))
+
+
+def move_on(connection: Connection, from_ms: int, newest_ms: int) -> int:
+    """Sum up to a full hour at least an hour before the newest reading, once that is an hour's worth.
+
+    Returns:
+        Until when is summed up now.
+    """
+    if newest_ms < from_ms + 2 * _HOUR_MS:
+        return from_ms
+    until_ms = newest_ms // _HOUR_MS * _HOUR_MS - _HOUR_MS
+    found = _newest_between(connection, from_ms, until_ms)
+    _keep_newest(connection, {series_id: last.time_ms for series_id, last in found.items()})
+    _add_to_count(connection, until_ms, _count_between(connection, from_ms, until_ms))
+    return until_ms
+
+
+def count(connection: Connection) -> int:
+    """Return how many readings are kept."""
+    row = connection.execute(select(summed_up.c.until_ms, summed_up.c.readings)).one_or_none()
+    until_ms, before = row or (0, 0)
+    return int(before) + _count_between(connection, until_ms, _END_OF_TIME_MS)
+
+
+def latest(connection: Connection) -> dict[Series, Reading]:
+    """Return the newest reading of every series."""
+    is_newest = (readings.c.time_ms == newest.c.time_ms) & (readings.c.series_id == newest.c.series_id)
+    older = select(readings.c.series_id, readings.c.time_ms, readings.c.value).join_from(
+        newest, readings, is_newest
+    )
+    found = {row.series_id: _Newest(row.time_ms, row.value) for row in connection.execute(older)}
+    found |= _newest_between(connection, summed_until_ms(connection), _END_OF_TIME_MS)
+    return {
+        Series(tray, quantity): Reading(found[number].time_ms, tray, quantity, found[number].value)
+        for number, tray, quantity in connection.execute(select(series).order_by(series.c.id))
+        if number in found
+    }
+
+
+def _newest_between(connection: Connection, from_ms: int, until_ms: int) -> dict[int, _Newest]:
+    """Walk back from the newest reading until every series was met; a silent one costs the whole span."""
+    wanted = connection.execute(select(func.count()).select_from(series)).scalar_one()
+    walk = (
+        select(readings)
+        .where(readings.c.time_ms >= from_ms, readings.c.time_ms < until_ms)
+        .order_by(readings.c.time_ms.desc())
+        .execution_options(yield_per=_PAGE)
+    )
+    found: dict[int, _Newest] = {}
+    with connection.execute(walk) as rows:
+        for time_ms, series_id, value in rows:
+            found.setdefault(series_id, _Newest(time_ms, value))
+            if len(found) == wanted:
+                break
+    return found
+
+
+def _keep_newest(connection: Connection, times_ms: dict[int, int]) -> None:
+    """Note the newest time of each series, unless a newer one is noted."""
+    if times_ms:
+        statement = insert(newest)
+        newer = func.max(newest.c.time_ms, statement.excluded.time_ms)
+        connection.execute(
+            statement.on_conflict_do_update(set_={"time_ms": newer}),
+            [{"series_id": series_id, "time_ms": time_ms} for series_id, time_ms in times_ms.items()],
+        )
+
+
+def _count_between(connection: Connection, from_ms: int, until_ms: int) -> int:
+    in_span = (readings.c.time_ms >= from_ms) & (readings.c.time_ms < until_ms)
+    return connection.execute(select(func.count()).select_from(readings).where(in_span)).scalar_one()
+
+
+def _add_to_count(connection: Connection, until_ms: int, more: int) -> None:
+    statement = insert(summed_up).values(id=1, until_ms=until_ms, readings=more)
+    total = summed_up.c.readings + statement.excluded.readings
+    connection.execute(
+        statement.on_conflict_do_update(set_={"until_ms": statement.excluded.until_ms, "readings": total})
+    )
