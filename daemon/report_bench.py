@@ -28,7 +28,9 @@ class Onlooker:
     def look(self) -> None:
         """Print a line when the next one is due."""
         now_ms = min(tray.judged_ms for tray in self._engine.trays.values())
-        if now_ms < max(self._due_ms, 0):
+        if now_ms < max(self._due_ms, 0) or not any(
+            self._stands(name, now_ms) for name in self._engine.trays
+        ):
             return
         if not self._due_ms:
             print(f"{self._words}; air and humidity under each cover:", file=sys.stderr)
@@ -36,7 +38,12 @@ class Onlooker:
         trays = "  ".join(f"{name} {self._tray(name, now_ms)}" for name in self._engine.trays)
         print(f"{self._site.moment(now_ms)}  {trays}", file=sys.stderr, flush=True)
 
-    def _tray(self, name: str, now_ms: int) -> str:
+    def _stands(self, name: str, now_ms: int) -> dict[str, float]:
         present = self._engine.trays[name].present(now_ms)
-        stands = [(QUANTITIES[one], present[one].stand if one in present else None) for one in _SHOWN]
-        return " ".join(self._site.value(one, stand.for_high) if stand else "?" for one, stand in stands)
+        return {one: here.stand.for_high for one in _SHOWN if (here := present.get(one)) and here.stand}
+
+    def _tray(self, name: str, now_ms: int) -> str:
+        stands = self._stands(name, now_ms)
+        return " ".join(
+            self._site.value(QUANTITIES[one], stands[one]) if one in stands else "?" for one in _SHOWN
+        )

@@ -216,7 +216,7 @@ class Teller:
         return [
             f"Likely: {advice.cause}",
             f"If nothing is done: {advice.consequence}",
-            f"Do, {advice.within}: {advice.action}",
+            f"To do {advice.within}: {advice.action}",
         ]
 
     def _band(self, transition: Transition) -> Band | None:

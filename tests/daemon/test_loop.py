@@ -1,0 +1,322 @@
+"""The round: kept before it is acknowledged, kept again after a failure, judged only with the backlog in."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import pytest
+
+from wardian.adapters.stores.memory import MemoryStore
+from wardian.daemon.loop import QUEUE_ROOM, Loop, Queue
+from wardian.rules.crops import Band, Limit, Stage, StageSpan
+from wardian.rules.engine import Engine
+from wardian.rules.errors import StoreFailed
+from wardian.rules.plans import TrayPlan
+from wardian.rules.ports import (
+    Arrival,
+    Decoded,
+    DueMessage,
+    HandOver,
+    Kept,
+    Measured,
+    Message,
+    Refused,
+    Round,
+    SensorHealth,
+)
+from wardian.rules.readings import Series
+from wardian.rules.transitions import Transition
+
+MINUTE_MS = 60_000
+BEGIN_MS = 1_772_400_000_000
+SETTLE_MS = 5_000
+
+
+class FakeClock:
+    def __init__(self) -> None:
+        self.now_ms = BEGIN_MS
+        self.passed_s = 0.0
+
+    def wall_ms(self) -> int:
+        return self.now_ms
+
+    def monotonic_s(self) -> float:
+        return self.passed_s
+
+
+class FakeSensor:
+    """Hands over lists of measured values and refusals as they are."""
+
+    name = "bench"
+    expected: frozenset[Series] = frozenset()
+    poll_every_s: float | None = None
+
+    def __init__(self) -> None:
+        self.acknowledged: list[Arrival] = []
+        self.works = True
+
+    def start(self, hand_over: HandOver) -> None:
+        self.hand_over = hand_over
+
+    def poll(self) -> None: ...
+
+    def decode(self, arrival: Arrival) -> Decoded:
+        content: Decoded = arrival.message
+        return content
+
+    def acknowledge(self, arrivals: Sequence[Arrival]) -> None:
+        self.acknowledged += arrivals
+
+    def health(self) -> SensorHealth:
+        return SensorHealth(self.works, "connected" if self.works else "no connection")
+
+    def stop(self) -> None: ...
+
+
+class FakeTeller:
+    """Says little, to one channel."""
+
+    def __init__(self) -> None:
+        self.nudged = 0
+
+    def fields(self, transition: Transition) -> dict[str, Any]:
+        return {
+            "tray": transition.tray,
+            "quantity": transition.quantity,
+            "condition": transition.condition,
+            "event": transition.event,
+            "alarm": "too-warm",
+        }
+
+    def messages(self, transition: Transition, fields: Mapping[str, Any]) -> list[DueMessage]:
+        key = f"{transition.alarm}{transition.event}{transition.time_ms}"
+        return [DueMessage("bell", Message(key, "subject", "body", fields))]
+
+    def retired(self, fields: Mapping[str, Any], now_ms: int) -> dict[str, Any]:
+        return {**fields, "event": "returned"}
+
+    def notices(self, fields: Mapping[str, Any]) -> list[DueMessage]:
+        return [DueMessage("bell", Message(f"retired {fields['tray']}", "subject", "body", fields))]
+
+    def nudge(self, due: Sequence[DueMessage]) -> None:
+        self.nudged += len(due)
+
+
+class FlakyStore(MemoryStore):
+    """A store that fails as often as it is told to."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.failures: list[StoreFailed] = []
+
+    def keep(self, round_: Round) -> Kept:
+        if self.failures:
+            raise self.failures.pop(0)
+        return super().keep(round_)
+
+
+def plan(high: float = 25.0) -> TrayPlan:
+    band = Band("air_temperature", (Limit("high", high, high - 0.5, MINUTE_MS, 0),))
+    stage = Stage("callusing", 0, {"air_temperature": band})
+    return TrayPlan("tray-a", (StageSpan(BEGIN_MS - 86_400_000, stage),), 5 * MINUTE_MS)
+
+
+class Rig:
+    def __init__(self, store: FlakyStore | None = None, *plans: TrayPlan, begun_minutes: float = 0) -> None:
+        self.clock = FakeClock()
+        self.clock.now_ms += round(begun_minutes * MINUTE_MS)
+        self.begun_minutes = begun_minutes
+        self.sensor = FakeSensor()
+        self.teller = FakeTeller()
+        self.store = store or FlakyStore()
+        self.engine = Engine(plans or (plan(),), self.store.states())
+        settle_ms = dict.fromkeys(self.engine.trays, SETTLE_MS)
+        self.loop = Loop(self.engine, self.store, self.teller, settle_ms, self.clock)  # type: ignore[arg-type]  # it needs no more of a teller
+        self.sensor.start(self.loop.queue.hand_over)
+        self.loop.bring_up_to_date(self.clock.now_ms)
+
+    def arrive(self, *values: float, minutes: float = 0, tray: str = "tray-a") -> Arrival:
+        time_ms = BEGIN_MS + round(minutes * MINUTE_MS)
+        measured = [Measured(time_ms + n, tray, "air_temperature", value) for n, value in enumerate(values)]
+        return self.hand_over(Decoded(measured))
+
+    def hand_over(self, decoded: Decoded) -> Arrival:
+        arrival = Arrival(self.sensor, self.clock.now_ms, decoded)
+        assert self.sensor.hand_over(arrival)
+        return arrival
+
+    def round_at(self, minutes: float) -> None:
+        self.clock.now_ms = BEGIN_MS + round(minutes * MINUTE_MS)
+        self.clock.passed_s = (minutes - self.begun_minutes) * 60
+        self.loop.round([self.sensor])
+
+    def events(self) -> list[tuple[int, str]]:
+        return [(entry.time_ms - BEGIN_MS, entry.fields["event"]) for entry in self.store.journal()]
+
+
+def test_a_lasting_drift_is_in_the_journal_and_in_the_outbox_of_one_commit() -> None:
+    rig = Rig()
+    rig.arrive(30.0)
+    rig.round_at(0)
+    assert rig.events() == []
+    rig.round_at(1.2)
+    assert rig.events() == [(MINUTE_MS, "raised")]
+    assert [due.channel for due in rig.store.waiting()] == ["bell"]
+    assert rig.teller.nudged == 1
+    assert rig.store.states()["tray-a"]["judged_ms"] == BEGIN_MS + 72_000 - SETTLE_MS
+
+
+def test_a_source_is_told_only_after_the_commit() -> None:
+    rig = Rig()
+    rig.store.failures = [StoreFailed("store", "the disk is full", may_heal=True)] * 2
+    arrival = rig.arrive(24.0)
+    rig.round_at(0.1)
+    assert rig.sensor.acknowledged == []
+    assert rig.loop.failing_since_ms == BEGIN_MS + 6_000
+    rig.round_at(0.2)
+    assert rig.sensor.acknowledged == []
+    rig.round_at(0.3)
+    assert rig.sensor.acknowledged == [arrival]
+    assert rig.loop.failing_since_ms is None
+    assert [reading.value for reading in rig.store.readings(0, 2**62)] == [24.0]
+
+
+def test_alarms_judged_while_the_store_fails_are_told_once_it_works() -> None:
+    rig = Rig()
+    rig.arrive(30.0)
+    rig.round_at(0)
+    rig.store.failures = [StoreFailed("store", "the database is locked", may_heal=True)] * 3
+    for minutes in (1.2, 1.4, 1.6, 1.8):
+        rig.round_at(minutes)
+    assert rig.events() == [(MINUTE_MS, "raised")]
+    assert len(rig.store.waiting()) == 1
+
+
+def test_a_store_that_will_not_heal_ends_the_loop() -> None:
+    rig = Rig()
+    rig.store.failures = [StoreFailed("store", "the database is damaged")]
+    rig.arrive(24.0)
+    with pytest.raises(StoreFailed, match="damaged"):
+        rig.round_at(0.1)
+
+
+def test_a_full_queue_takes_no_more_and_counts_what_it_turned_away() -> None:
+    queue = Queue(room=2)
+    arrival = Arrival(FakeSensor(), 0, Decoded())
+    assert [queue.hand_over(arrival) for _ in range(3)] == [True, True, False]
+    assert queue.turned_away == 1
+    assert len(queue.take(5)) == 2
+    assert queue.hand_over(arrival)
+    assert QUEUE_ROOM > 1000
+
+
+def test_nothing_is_judged_before_the_backlog_is_in() -> None:
+    rig = Rig(begun_minutes=60)
+    rig.arrive(30.0, minutes=0)
+    rig.round_at(60)
+    rig.arrive(24.0, minutes=0.5)
+    rig.round_at(60.1)
+    rig.round_at(60.2)
+    # Judged at once, the first alone would have been an alarm; the second came late and in time.
+    assert rig.events() == []
+    assert rig.engine.trays["tray-a"].judged_ms > BEGIN_MS
+    assert len(list(rig.store.readings(0, 2**62, late=False))) == 2
+
+
+def test_a_wire_that_does_not_work_is_waited_for_a_minute_and_no_longer() -> None:
+    rig = Rig()
+    rig.sensor.works = False
+    rig.arrive(30.0)
+    rig.round_at(0)
+    rig.round_at(0.9)
+    assert rig.engine.trays["tray-a"].judged_ms < 0
+    rig.round_at(1.2)
+    assert rig.events() == [(MINUTE_MS, "raised")]
+
+
+def test_a_late_reading_is_kept_marked_and_judges_nothing() -> None:
+    rig = Rig()
+    rig.arrive(24.0)
+    rig.round_at(0)
+    rig.round_at(3)
+    rig.arrive(40.0, minutes=1)
+    rig.round_at(4.5)
+    rig.round_at(4.9)
+    assert rig.events() == []
+    assert [r.value for r in rig.store.readings(0, 2**62)] == [24.0, 40.0]
+    assert [r.value for r in rig.store.readings(0, 2**62, late=False)] == [24.0]
+
+
+def test_a_refused_reading_is_kept_with_its_reason_and_doubts_its_sensor() -> None:
+    rig = Rig()
+    rig.arrive(99.0)
+    rig.hand_over(
+        Decoded(refused=[Refused("bench", "the bus says so", "85000", None, "tray-a", "air_temperature")])
+    )
+    rig.hand_over(Decoded([Measured(None, "tray-z", "air_temperature", 20.0)]))
+    rig.hand_over(Decoded([Measured(BEGIN_MS + 6 * MINUTE_MS, "tray-a", "air_temperature", 20.0)]))
+    rig.hand_over(Decoded([Measured(None, "tray-a", "air_temperature", "1_0", "°F")]))
+    rig.round_at(0)
+    rig.round_at(0.5)
+    reasons = sorted(refused.why for _, refused in rig.store.refused())
+    assert len(reasons) == 5
+    assert any("impossible" in why for why in reasons)
+    assert any("tray-z" in why for why in reasons)
+    assert any("ahead of the clock" in why for why in reasons)
+    assert any("is not a number" in why for why in reasons)
+    assert [entry.fields["condition"] for entry in rig.store.journal()] == ["sensor-implausible"]
+
+
+def test_a_restart_resumes_where_judgement_stopped_and_tells_nothing_twice() -> None:
+    rig = Rig()
+    for minute in range(4):
+        rig.arrive(30.0 if minute else 24.0, minutes=minute)
+        rig.round_at(minute + 0.2)
+    assert rig.events() == [(2 * MINUTE_MS, "raised")]
+    again = Rig(rig.store, begun_minutes=4)
+    again.arrive(24.0, minutes=4)
+    again.round_at(4.5)
+    again.round_at(4.6)
+    assert again.events() == [(2 * MINUTE_MS, "raised"), (4 * MINUTE_MS, "returned")]
+
+
+def test_a_restart_without_a_saved_state_judges_what_was_kept() -> None:
+    rig = Rig()
+    rig.sensor.works = False
+    rig.arrive(30.0)
+    rig.round_at(0)
+    assert rig.store.states() == {}
+    again = Rig(rig.store)
+    again.round_at(1.2)
+    assert again.events() == [(MINUTE_MS, "raised")]
+
+
+def test_an_alarm_of_a_tray_that_is_gone_from_the_configuration_is_ended() -> None:
+    rig = Rig()
+    rig.arrive(30.0)
+    rig.round_at(0)
+    rig.round_at(1.2)
+    other = TrayPlan("tray-b", (), 5 * MINUTE_MS)
+    again = Rig(rig.store, other, begun_minutes=2)
+    again.round_at(2)
+    assert again.events() == [(MINUTE_MS, "raised"), (2 * MINUTE_MS, "returned")]
+    assert again.store.standing() == []
+
+
+def test_closing_keeps_what_is_in_the_queue_and_the_whole_state() -> None:
+    rig = Rig()
+    arrival = rig.arrive(24.0)
+    rig.loop.close()
+    assert rig.sensor.acknowledged == [arrival]
+    assert [r.value for r in rig.store.readings(0, 2**62)] == [24.0]
+    assert set(rig.store.states()) == {"tray-a"}
+
+
+def test_what_a_wire_says_of_itself_is_kept_when_it_changes() -> None:
+    rig = Rig()
+    words = {"sensors": {"bench": "no connection"}}
+    rig.loop.notes = lambda: dict(words)
+    rig.round_at(0)
+    assert rig.store.notes()["sensors"] == {"bench": "no connection"}
+    words["sensors"] = {}
+    rig.round_at(0.2)
+    assert rig.store.notes()["sensors"] == {}
