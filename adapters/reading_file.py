@@ -12,7 +12,7 @@ import io
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from pathlib import Path
-from typing import IO, Final, NamedTuple
+from typing import BinaryIO, Final, Literal, NamedTuple, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -81,10 +81,10 @@ def write_rows(path: Path, readings: Iterable[Reading]) -> int:
     return count
 
 
-def _opened(path: Path, mode: str) -> IO[bytes]:
+def _opened(path: Path, mode: Literal["rb", "wb"]) -> BinaryIO:
     if path.suffix == ".gz":
-        return gzip.GzipFile(path, mode)
-    return path.open(mode)  # type: ignore[return-value]  # the mode is always a binary one
+        return cast("BinaryIO", gzip.open(path, mode))
+    return path.open(mode)
 
 
 class _Times(dict[bytes, int]):
@@ -125,7 +125,7 @@ class _Rows:
         self._times = _Times()
         self._kinds = _Kinds(name)
 
-    def blocks(self, file: IO[bytes]) -> Iterator[Block]:
+    def blocks(self, file: BinaryIO) -> Iterator[Block]:
         rest = b""
         while data := file.read(_BLOCK_BYTES):
             end = data.rfind(b"\n") + 1

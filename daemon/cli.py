@@ -7,12 +7,9 @@ import argparse
 import os
 import sys
 from collections.abc import Sequence
-from typing import Any, Final, NoReturn
+from typing import Any, NoReturn
 
-DONE: Final = 0
-DOES_NOT_HOLD: Final = 1
-CANNOT_BE_USED: Final = 2
-STORE_FAILED: Final = 3
+from wardian.daemon.exit_status import CANNOT_BE_USED, DOES_NOT_HOLD, DONE, STORE_FAILED
 
 
 class _Parser(argparse.ArgumentParser):

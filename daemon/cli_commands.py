@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from wardian.daemon.cli import CANNOT_BE_USED, DOES_NOT_HOLD, DONE
-from wardian.rules.errors import BadConfig, OutsideValidity, WardianError
+from wardian.daemon.exit_status import CANNOT_BE_USED, DONE
+from wardian.rules.errors import BadConfig
 
 
 def _print_json(value: Any) -> None:
@@ -21,7 +21,7 @@ def air(options: argparse.Namespace) -> int:
 
     try:
         result = air_of(options.temperature, options.humidity, options.leaf_temperature)
-    except (OutsideValidity, ValueError) as error:
+    except ValueError as error:
         print(f"wardian air: {error}", file=sys.stderr)
         return CANNOT_BE_USED
     if options.json:
@@ -145,10 +145,4 @@ def run(options: argparse.Namespace) -> int:
     """Watch until told to stop."""
     from wardian.daemon.run import watch
 
-    try:
-        return watch(Path(options.config))
-    except WardianError as error:
-        if isinstance(error, BadConfig):
-            raise
-        raise
-    return DOES_NOT_HOLD
+    return watch(Path(options.config))

@@ -85,6 +85,6 @@ def doubted(
 ) -> Iterator[tuple[int, str, str]]:
     """Yield time, tray and quantity of the refused readings that cast doubt on a known sensor."""
     for one in refused:
-        if one.tray in trays and one.quantity in QUANTITIES:
+        if one.tray is not None and one.tray in trays and one.quantity in QUANTITIES:
             time_ms = now_ms if one.time_ms is None else min(one.time_ms, now_ms)
             yield time_ms, one.tray, one.quantity

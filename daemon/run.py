@@ -13,12 +13,11 @@ from typing import Any, Final
 
 from wardian.daemon import logs, wiring
 from wardian.daemon.bench_watch import Watch
+from wardian.daemon.exit_status import DOES_NOT_HOLD, DONE
 
 log = logging.getLogger(__name__)
 
 _SIGNALS: Final = frozenset({signal.SIGTERM, signal.SIGINT})
-DONE: Final = 0
-BROKEN: Final = 1
 
 
 def watch(config_path: Path) -> int:
@@ -67,4 +66,4 @@ def _end_at_once(broken: Any) -> None:
     name = broken.thread.name if broken.thread else "unknown"
     log.critical("thread died, ending", extra={"thread_name": name}, exc_info=error)
     logging.shutdown()
-    os._exit(BROKEN)
+    os._exit(DOES_NOT_HOLD)

@@ -175,7 +175,7 @@ def _time_there(config: Config, store: Store, *, is_running: bool) -> int:
     if config.simulator is None or not note:
         return now_ms
     passed_ms = (now_ms - note["machine_ms"]) * note["speed"] if is_running else 0
-    return round(note["time_ms"] + max(passed_ms, 0))
+    return int(note["time_ms"] + max(passed_ms, 0))
 
 
 # ------------------------------------------------------------------------------------- the daemon

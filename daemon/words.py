@@ -10,7 +10,7 @@ from datetime import UTC, date, datetime, timedelta, tzinfo
 from typing import Any, Final
 
 from wardian.daemon.library import Advice
-from wardian.rules.crops import Band, day_of, stage_at
+from wardian.rules.crops import Band, day_of
 from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import DueMessage, Message
 from wardian.rules.quantities import QUANTITIES, Quantity
@@ -231,8 +231,7 @@ class Teller:
         return stage.bands.get(transition.quantity) if stage else None
 
     def _place(self, transition: Transition, fields: Mapping[str, Any]) -> str:
-        stage = stage_at(self.trays[transition.tray].plan.spans, transition.time_ms)
-        named = f", {transition.stage or stage.name}" if transition.stage or stage else ""
+        named = f", {transition.stage}" if transition.stage else ""
         return (
             f"{transition.tray}: {fields['crop']}, day {fields['day']}{named}. Priority {fields['priority']}."
         )
