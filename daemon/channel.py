@@ -110,7 +110,8 @@ class Channel:
             # Only the kind is kept: the words of an error we do not know may hold a secret.
             return self._failed(due, f"unexpected {type(error).__name__}", moment())
         else:
-            log.info("message delivered", extra=_facts(due))
+            # What goes out at once is the ordinary; a log that repeats every alarm would hide the rest.
+            log.log(logging.INFO if due.attempts else logging.DEBUG, "message delivered", extra=_facts(due))
             delivered_ms = moment()
             self._mark(lambda: self._store.delivered(due.number, delivered_ms))
         return None

@@ -12,7 +12,10 @@ from wardian.rules.ports import Clock, Notifier, Sensor
 
 if TYPE_CHECKING:
     from wardian.adapters.brokers import BrokerSettings
+    from wardian.adapters.payloads import Form
+    from wardian.adapters.sensors.mqtt import Subscription
     from wardian.daemon.config_brokers import BrokerKeys
+    from wardian.daemon.config_sensors import SubscriptionKeys
 
 
 class Bench(NamedTuple):
@@ -78,7 +81,41 @@ def _simulated_sensor(keys: Any, bench: Bench) -> Sensor:
 
 
 def _mqtt_sensor(keys: Any, bench: Bench) -> Sensor:
-    raise NotImplementedError
+    from wardian.adapters.sensors.mqtt import MqttSensor, MqttSettings
+
+    subscriptions = tuple(_subscription(one) for one in keys.subscriptions)
+    settings = MqttSettings(keys.name, _broker(keys.broker, keys.name), subscriptions)
+    trays = {tray.name for tray in bench.config.trays}
+    return MqttSensor(settings, trays, bench.clock, bench.hurry)
+
+
+def _subscription(keys: "SubscriptionKeys") -> "Subscription":
+    from wardian.adapters.sensors.mqtt import Subscription
+
+    return Subscription(keys.topic, _form(keys), keys.tray)
+
+
+def _form(keys: "SubscriptionKeys") -> "Form":
+    from wardian.adapters.json_payloads import JsonForm
+    from wardian.adapters.payloads import NumberForm, Target
+    from wardian.adapters.senml import SenmlForm
+
+    if keys.payload == "number":
+        return NumberForm(Target(keys.quantity, unit=keys.unit or ""))
+    if keys.payload == "senml":
+        names = keys.names or {}
+        return SenmlForm(
+            {
+                name: Target(of.quantity or keys.quantity, of.tray, of.unit or "") if of else None
+                for name, of in names.items()
+            }
+        )
+    units = keys.units or {}
+    pointers = {
+        pointer: Target(quantity, unit=units.get(quantity, ""))
+        for quantity, pointer in (keys.pointers or {}).items()
+    }
+    return JsonForm(pointers, keys.time, keys.time_form)
 
 
 def open_notifiers(config: Config, opened: ExitStack) -> list[Notifier]:
