@@ -31,8 +31,10 @@ UNKEPT_ROOM: Final = 100_000
 #: How often all that the engine remembers is saved; in between it is brought up to date from readings.
 STATE_EVERY_MS: Final = 3_600_000
 BACKLOG_MS: Final = 60_000
-#: The longest that judgement waits for the backlog, in our own time.
-BACKLOG_PATIENCE_S: Final = 60.0
+QUIET_S: Final = 5.0
+#: The longest that judgement waits for a wire that does not work, and for a backlog, in our own time.
+DEAF_PATIENCE_S: Final = 60.0
+BACKLOG_PATIENCE_S: Final = 900.0
 
 
 class Queue:
@@ -107,11 +109,13 @@ class Loop:
         self._intake = Intake(settle_ms)
         self._unkept = _Unkept()
         self._saved_ms = 0
-        self._began_s = clock.monotonic_s()
+        self._began_s = self._quiet_since_s = clock.monotonic_s()
         self._backlog_is_in = False
         self.failing_since_ms: int | None = None
         #: A reading older than this belongs to the backlog of a start; more on a hurried clock.
         self.backlog_ms = BACKLOG_MS
+        #: How long nothing old must come before a start's backlog counts as in, in our own time.
+        self.quiet_s = QUIET_S
         #: Small facts to keep with the rounds; those under ``sensors`` as soon as they change.
         self.notes: Callable[[], Mapping[str, Any]] = dict
         self._noted: object = None
@@ -173,12 +177,22 @@ class Loop:
             self.tell(self._engine.advance({t: now_ms - settle for t, settle in self._settle_ms.items()}))
 
     def _may_judge(self, readings: Sequence[Reading], now_ms: int, sensors: Sequence[Sensor]) -> bool:
-        """Whether the clock may go on: after a start only once the backlog held for us is in."""
+        """Whether the clock may go on: after a start only once the backlog held for us is in.
+
+        It is in when every wire has worked for a while and brought nothing old. A wire that does not
+        work is not waited for long, and a publisher whose times are always old not for ever.
+        """
         if not self._backlog_is_in:
+            passed_s = self._clock.monotonic_s()
             is_old = any(reading.time_ms < now_ms - self.backlog_ms for reading in readings)
             is_deaf = any(not sensor.health().works for sensor in sensors)
-            waited_s = self._clock.monotonic_s() - self._began_s
-            self._backlog_is_in = not (is_old or is_deaf or self.queue) or waited_s > BACKLOG_PATIENCE_S
+            waited_s = passed_s - self._began_s
+            if (is_old or self.queue) and waited_s < BACKLOG_PATIENCE_S:
+                self._quiet_since_s = passed_s
+            elif is_deaf and waited_s < DEAF_PATIENCE_S:
+                self._quiet_since_s = passed_s
+            else:
+                self._backlog_is_in = passed_s - self._quiet_since_s >= self.quiet_s
         return self._backlog_is_in
 
     def tell(self, transitions: Iterable[Transition]) -> None:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 #: The note in which a simulated bench leaves its time.
 CLOCK_NOTE: Final = "clock"
+LONGEST_QUIET_S: Final = 60.0
 
 
 def load_config(path: Path) -> Config:
@@ -207,6 +208,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     sensors = open_sensors(Bench(config, clock, loop.queue.hurry))
     speed = config.simulator.speed if config.simulator else 1.0
     loop.backlog_ms = round(loop.backlog_ms * speed)
+    loop.quiet_s = _quiet_s(sensors, speed)
     loop.notes = lambda: _notes(sensors, clock, speed)
     loop.bring_up_to_date(clock.wall_ms())
     outbox.start()
@@ -218,6 +220,14 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         every_s=config.commit_every_ms / 1000 / speed,
         after_round=_onlooker(config, engine, clock),
     )
+
+
+def _quiet_s(sensors: Sequence[Sensor], speed: float) -> float:
+    """Return how long a start waits for what its wires hold back: two polls, or what a broker needs."""
+    from wardian.daemon.loop import QUIET_S
+
+    pauses_s = [QUIET_S if s.poll_every_s is None else 2 * s.poll_every_s / speed for s in sensors]
+    return min(max(pauses_s, default=0.0), LONGEST_QUIET_S)
 
 
 def _refuse_damage(store: Store) -> None:

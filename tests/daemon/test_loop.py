@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from wardian.adapters.stores.memory import MemoryStore
-from wardian.daemon.loop import QUEUE_ROOM, Loop, Queue
+from wardian.daemon.loop import QUEUE_ROOM, QUIET_S, Loop, Queue
 from wardian.rules.crops import Band, Limit, Stage, StageSpan
 from wardian.rules.engine import Engine
 from wardian.rules.errors import StoreFailed
@@ -132,6 +132,7 @@ class Rig:
         settle_ms = dict.fromkeys(self.engine.trays, SETTLE_MS)
         self.loop = Loop(self.engine, self.store, self.teller, settle_ms, self.clock)  # type: ignore[arg-type]  # it needs no more of a teller
         self.sensor.start(self.loop.queue.hand_over)
+        self.loop.quiet_s = 0.0
         self.loop.bring_up_to_date(self.clock.now_ms)
 
     def arrive(self, *values: float, minutes: float = 0, tray: str = "tray-a") -> Arrival:
@@ -211,11 +212,15 @@ def test_a_full_queue_takes_no_more_and_counts_what_it_turned_away() -> None:
 
 def test_nothing_is_judged_before_the_backlog_is_in() -> None:
     rig = Rig(begun_minutes=60)
+    rig.loop.quiet_s = QUIET_S
+    rig.round_at(60)
     rig.arrive(30.0, minutes=0)
     rig.round_at(60)
     rig.arrive(24.0, minutes=0.5)
     rig.round_at(60.1)
-    rig.round_at(60.2)
+    rig.round_at(60.15)
+    assert rig.engine.trays["tray-a"].judged_ms < 0
+    rig.round_at(60.3)
     # Judged at once, the first alone would have been an alarm; the second came late and in time.
     assert rig.events() == []
     assert rig.engine.trays["tray-a"].judged_ms > BEGIN_MS
