@@ -75,7 +75,8 @@ def _syntax_mistake(error: yaml.YAMLError, text: str) -> Mistake:
     line = min(line, text.count("\n") + 1)
     words = getattr(error, "problem", None) or getattr(error, "reason", None) or "no reason is known"
     context = getattr(error, "context", None)
-    return Mistake("", line, f"is not YAML: {words}" + (f" {context}" if context else ""))
+    kind = "" if isinstance(error, _TooDeep) else "is not YAML: "
+    return Mistake("", line, f"{kind}{words}" + (f" {context}" if context else ""))
 
 
 class _TooDeep(yaml.YAMLError):
@@ -173,9 +174,10 @@ class _Builder:
     def _number(self, text: str, event: Any, path: Path) -> int | Decimal | None:
         exponent = text.lower().partition("e")[2]
         if len(text) > _LONGEST_NUMBER or abs(int(exponent or "0")) > _LARGEST_EXPONENT:
-            self._mistake(
-                path, event, "is a number with too many digits", f"at most {_LONGEST_NUMBER} are accepted"
+            accepted = (
+                f"up to {_LONGEST_NUMBER} digits, and exponents up to {_LARGEST_EXPONENT}, are accepted"
             )
+            self._mistake(path, event, "is a number too long", accepted)
             return None
         return int(text) if _WHOLE.fullmatch(text) else Decimal(text)
 

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 from wardian.daemon.config_channels import read_notifiers, read_sensors
 from wardian.daemon.config_crops import read_crops
-from wardian.daemon.config_models import SQLITE, LightKeys, ReadingsKeys, SiteKeys, StoreKeys
+from wardian.daemon.config_models import MEMORY, SQLITE, LightKeys, ReadingsKeys, SiteKeys, StoreKeys
 from wardian.daemon.config_notifiers import NotifierKeys
 from wardian.daemon.config_sensors import SensorKeys, SimulatorKeys
 from wardian.daemon.config_trays import TrayPart, read_trays
@@ -182,7 +182,7 @@ def _assembled(written: Written, parts: _Parts, folder: Path, library_: Library)
     doubt(written, watched, parts.sensors, brought)
     return Config(
         site=Site(parts.site.name, parts.site.timezone, parts.site.units),
-        store_url=SQLITE + str(folder / parts.store.url.removeprefix(SQLITE)),
+        store_url=_located(parts.store.url, folder),
         commit_every_ms=int(parts.store.commit_every),
         trays=trays,
         sensors=parts.sensors,
@@ -193,6 +193,10 @@ def _assembled(written: Written, parts: _Parts, folder: Path, library_: Library)
         document=written.document,
         sections=written.sections,
     )
+
+
+def _located(url: str, folder: Path) -> str:
+    return url if url == MEMORY else SQLITE + str(folder / url.removeprefix(SQLITE))
 
 
 def _crop(parts: _Parts, tray: TrayPart) -> Crop:

@@ -4,7 +4,7 @@ Sensors and notifiers are in ``config_wires.py``. A check here sees one key alon
 together is checked where they are put together.
 """
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Final, Literal
 
 from pydantic import PlainValidator
 
@@ -27,14 +27,20 @@ from wardian.daemon.config_types import (
 from wardian.daemon.written import Section, key, wrong
 from wardian.rules.documents import shown
 
-SQLITE = "sqlite:///"
+SQLITE: Final = "sqlite:///"
+#: Keeps nothing longer than the program runs.
+MEMORY: Final = "memory:"
 
 
 def _store_url(value: Any) -> str:
+    if value == MEMORY:
+        return MEMORY
     if not isinstance(value, str) or not value.startswith(SQLITE):
-        raise wrong(f"{shown(value)} is no store that is known")
-    if not value.removeprefix(SQLITE).strip() or "\0" in value or "?" in value:
-        raise wrong(f"{shown(value)} names no file")
+        # What else stands here may hold a password.
+        raise wrong("is no store that is known")
+    file = value.removeprefix(SQLITE)
+    if not file.strip() or file.startswith(":") or "?" in file or "\0" in file:
+        raise wrong(f"{shown(value)} names no file of its own")
     return value
 
 
@@ -50,7 +56,7 @@ class StoreKeys(Section):
     """Where everything is kept."""
 
     url: Annotated[str, PlainValidator(_store_url)] = key(
-        "sqlite:///FILE, relative to this file or from the root with a fourth slash",
+        "sqlite:///FILE, relative to this file or from the root with a fourth slash, or memory:,",
         "sqlite:///wardian.db",
         "one file beside the configuration is enough for one board",
     )
@@ -107,10 +113,10 @@ class StageKeys(Section):
 class BandKeys(Section):
     """One band in its quantity's own unit; read with the dimension of the quantity as context."""
 
-    low_low: Exact | None = key("", None)
-    low: Exact | None = key("", None)
-    high: Exact | None = key("", None)
-    high_high: Exact | None = key("", None)
+    low_low: Exact | None = key("a number, with or without a unit,", None)
+    low: Exact | None = key("a number, with or without a unit,", None)
+    high: Exact | None = key("a number, with or without a unit,", None)
+    high_high: Exact | None = key("a number, with or without a unit,", None)
     deadband: ExactDifference | None = key("a difference of 0 or more", None)
     on_delay: AnyDuration | None = key(TIME, None)
     off_delay: AnyDuration | None = key(TIME, None)

@@ -13,7 +13,14 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import PlainValidator, ValidationInfo
 
 from wardian.daemon.written import described, nearest, wrong
-from wardian.rules.amounts import Written, duration_ms, duration_words, exact_amount, split_amount
+from wardian.rules.amounts import (
+    NotAnAmount,
+    Written,
+    duration_ms,
+    duration_words,
+    exact_amount,
+    split_amount,
+)
 from wardian.rules.documents import shown
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.units import UNITS, unit_named
@@ -44,10 +51,15 @@ def _refused(value: Any, problem: str = "", hint: str = "") -> NoReturn:
 
 
 def _text(value: Any) -> str:
-    if isinstance(value, str):
-        return value
-    quotes = "" if isinstance(value, (dict, list)) else ": put quotes around it"
-    _refused(value, hint=f"text is accepted{quotes}")
+    if not isinstance(value, str):
+        _refused(value)
+    return value
+
+
+def _plain_text(value: Any) -> str:
+    if not isinstance(value, (str, dict, list)):
+        _refused(value, hint="text is accepted: put quotes around it")
+    return _text(value)
 
 
 def is_amount(value: Any) -> bool:
@@ -60,8 +72,8 @@ def _amount(value: Any, read: Callable[[Written], Any]) -> Any:
         _refused(value)
     try:
         return read(value)
-    except ValueError as error:
-        _refused(value, f"{shown(value)} {error}")
+    except NotAnAmount as error:
+        _refused(value, f"{shown(value)} {error.problem}", error.hint)
 
 
 def _duration(value: Any) -> Duration:
@@ -100,7 +112,7 @@ TIME: Final = "a duration such as 10 min, 45 s or 1.5 h"
 
 
 def _name(value: Any) -> str:
-    text = _text(value)
+    text = _plain_text(value)
     problem = why_no_name(text)
     if problem:
         _refused(value, problem, f"{NAME_ACCEPTS} is accepted")
@@ -267,7 +279,7 @@ def _exact_difference(value: Any, info: ValidationInfo) -> Fraction:
 LightLimit = Annotated[Light, PlainValidator(_light_limit)]
 LightDifference = Annotated[Light, PlainValidator(_light_difference)]
 Name = Annotated[str, PlainValidator(_name)]
-Text = Annotated[str, PlainValidator(_text)]
+Text = Annotated[str, PlainValidator(_plain_text)]
 AnyDuration = Annotated[Duration, PlainValidator(_duration)]
 SomeTime = Annotated[Duration, PlainValidator(_some_time)]
 PollEvery = Annotated[Duration, PlainValidator(_poll_every)]

@@ -114,7 +114,7 @@ def _words(config: Config, path: Path, value: Any) -> str:
     """Return a value as its owner would write it; an address without what may be secret in it."""
     if isinstance(value, (Duration, FilePath)):
         return str(value)
-    if path[-1] == "url" and isinstance(value, str) and not value.startswith("sqlite:"):
+    if path[-1] == "url" and isinstance(value, str) and value.startswith("http"):
         return f"{urlsplit(value).scheme}://{urlsplit(value).hostname}/…"
     raw = config.document.at(path)
     if raw is not None and not isinstance(raw, (dict, list, bool)):

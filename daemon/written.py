@@ -134,7 +134,9 @@ class Written:
         """Note keys with nothing behind them, and secrets that were written out."""
         value = self.at(path)
         if path and value is None:
-            self.mistake(path, "has nothing written behind it", "write a value, or take the key out")
+            comma = isinstance(path[-1], str) and path[-1][:1].isdigit()
+            hint = "write a decimal point, not a comma" if comma else "write a value, or take the key out"
+            self.mistake(path, "has nothing written behind it", hint)
         if path and path[-1] == "password":
             self.mistake(path, "is a secret, which must not stand here", _WHERE_INSTEAD)
         elif isinstance(value, dict):
@@ -148,6 +150,8 @@ class Written:
         where = tuple(step for step in detail["loc"] if step != "[key]")
         kind, given = detail["type"], detail["input"]
         owner = _section_at(section, where[:-1])
+        if kind == "too_short" and given:
+            return  # it has items; what is wrong with them is told by itself
         if kind == "extra_forbidden":
             known = owner.model_fields if owner else ()
             self.mistake((*path, *where), "is no known key", nearest(str(where[-1]), known))
