@@ -21,6 +21,8 @@ class _Parser(argparse.ArgumentParser):
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status."""
+    # Nothing here needs more than one thread for linear algebra; each would cost a small board memory.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     options = _parser().parse_args(arguments)
     if options.version:
         from importlib.metadata import version

@@ -143,6 +143,11 @@ def export(options: argparse.Namespace) -> int:
 
 def run(options: argparse.Namespace) -> int:
     """Watch until told to stop."""
+    import signal
+
+    # Before anything starts a thread, libraries included: each inherits what is blocked here, and the
+    # main thread alone takes these signals.
+    signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGTERM, signal.SIGINT})
     from wardian.daemon.run import watch
 
     return watch(Path(options.config))

@@ -187,9 +187,8 @@ class Loop:
             is_old = any(reading.time_ms < now_ms - self.backlog_ms for reading in readings)
             is_deaf = any(not sensor.health().works for sensor in sensors)
             waited_s = passed_s - self._began_s
-            if (is_old or self.queue) and waited_s < BACKLOG_PATIENCE_S:
-                self._quiet_since_s = passed_s
-            elif is_deaf and waited_s < DEAF_PATIENCE_S:
+            more_to_come = (is_old or self.queue) and waited_s < BACKLOG_PATIENCE_S
+            if more_to_come or (is_deaf and waited_s < DEAF_PATIENCE_S):
                 self._quiet_since_s = passed_s
             else:
                 self._backlog_is_in = passed_s - self._quiet_since_s >= self.quiet_s

@@ -21,7 +21,7 @@ _SIGNALS: Final = frozenset({signal.SIGTERM, signal.SIGINT})
 
 
 def watch(config_path: Path) -> int:
-    """Watch until SIGTERM or SIGINT; return the exit status.
+    """Watch until SIGTERM or SIGINT, which every thread must block; return the exit status.
 
     Raises:
         BadConfig: The configuration cannot be used.
@@ -30,7 +30,6 @@ def watch(config_path: Path) -> int:
     """
     config = wiring.load_config(config_path)
     logs.begin()
-    signal.pthread_sigmask(signal.SIG_BLOCK, _SIGNALS)
     with ExitStack() as opened:
         watching = wiring.open_watch(config, opened)
         return _until_told(watching)

@@ -102,8 +102,9 @@ def bench_now(config: Config) -> "BenchNow":
     Raises:
         StoreFailed: The store cannot be read.
     """
+    from wardian.adapters.stores.lock import holder
     from wardian.adapters.stores.memory import MemoryStore
-    from wardian.adapters.stores.opening import database_path, holder
+    from wardian.adapters.stores.opening import database_path
     from wardian.daemon.look import bench_now as look
 
     path = database_path(config.store_url, Path())

@@ -15,6 +15,24 @@ from wardian.adapters.stores.failures import failed
 _MADE: Final = "made"
 
 
+def holder(path: Path) -> int | None:
+    """Return the process that may write the database at this path now, or None when there is none."""
+    try:
+        descriptor = os.open(f"{path}-lock", os.O_RDONLY | os.O_CLOEXEC)
+    except OSError:
+        return None
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except BlockingIOError:
+        named = next(iter(_lines(descriptor)), "")
+        return int(named) if named.isdigit() else None
+    except OSError:
+        return None
+    finally:
+        os.close(descriptor)
+    return None
+
+
 class DatabaseLock:
     """The sole right to write one database, held until ``release`` or the end of the process."""
 

@@ -2,6 +2,7 @@
 
 import gzip
 import json
+import os
 from pathlib import Path
 from typing import Any
 
@@ -332,3 +333,15 @@ def test_the_configuration_may_be_named_by_the_environment(
     monkeypatch.setenv("WARDIAN_CONFIG", str(bench / "other.yaml"))
     assert main(["check"]) == 0
     assert "other.yaml" in capsys.readouterr().out
+
+
+def test_status_says_whether_anybody_is_watching(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    keep(bench, Reading(MIDNIGHT_MS, "tray-a", "air_temperature", 25.0))
+    assert main(["status"]) == 0
+    assert "NOBODY IS WATCHING" in capsys.readouterr().out
+    store = open_store(f"sqlite:///{bench}/wardian.db", bench)
+    try:
+        assert main(["status", "--json"]) == 0
+        assert json.loads(capsys.readouterr().out)["daemon"]["pid"] == os.getpid()
+    finally:
+        store.close()
