@@ -43,6 +43,10 @@ class JsonForm:
         """What it brings, by pointer."""
         return self.pointers
 
+    def tells(self, name: str) -> frozenset[str]:  # noqa: ARG002 - other forms need it
+        """Return nothing: the targets tell all that the topic does not."""
+        return frozenset()
+
     def at(self, address: Address) -> "JsonPayloads":
         """Return what reads the documents of one address."""
         return JsonPayloads(self, address)

@@ -112,6 +112,9 @@ class Form(Protocol):
     def most_bytes(self) -> int:
         """How long a payload may be."""
 
+    def tells(self, name: str) -> frozenset[str]:
+        """Return which of ``tray`` and ``quantity`` the payload itself tells with this name."""
+
     def at(self, address: Address) -> Payloads:
         """Return what reads the payloads of one address."""
 
@@ -130,6 +133,10 @@ class NumberForm:
     def targets(self) -> Mapping[str, Target]:
         """What it brings: one thing without a name."""
         return {"": self.target}
+
+    def tells(self, name: str) -> frozenset[str]:  # noqa: ARG002 - other forms need it
+        """Return nothing: a number tells only itself."""
+        return frozenset()
 
     def at(self, address: Address) -> "NumberPayloads":
         """Return what reads the numbers of one address."""

@@ -12,7 +12,7 @@ from decimal import Decimal
 from typing import Any, Final, NamedTuple, TypeAlias
 
 from wardian.adapters.payloads import MOST_BYTES, Address, Meant, Target, clipped, shown
-from wardian.adapters.placeholders import expression
+from wardian.adapters.placeholders import PLACEHOLDERS, expression
 from wardian.adapters.strict_json import NOTHING, document, exact_number, number, unique
 from wardian.adapters.timestamps import floor_ms, floor_sum
 from wardian.rules.ports import Decoded, Measured
@@ -77,6 +77,10 @@ class SenmlForm:
     def targets(self) -> Mapping[str, Target]:
         """What it brings, by name."""
         return {name: target for name, target in self.names.items() if target is not None}
+
+    def tells(self, name: str) -> frozenset[str]:
+        """Return which placeholders a name holds."""
+        return frozenset(placeholder for placeholder in PLACEHOLDERS if f"{{{placeholder}}}" in name)
 
     def at(self, address: Address) -> "SenmlPayloads":
         """Return what reads the packs of one address."""

@@ -4,14 +4,16 @@ The rule of this file: each adapter is imported by the function that opens it, s
 configuration does not use is never loaded.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.config import Config, load
 from wardian.daemon.words import Teller, Tongue, TrayWords
-from wardian.rules.errors import StoreFailed
+from wardian.rules.documents import Path as Place
+from wardian.rules.documents import dotted
+from wardian.rules.errors import BadConfig, Mistake, StoreFailed
 from wardian.rules.ports import Clock, JournalEntry, Sensor, Store
 
 if TYPE_CHECKING:
@@ -32,7 +34,27 @@ def load_config(path: Path) -> Config:
     """
     from wardian.adapters.yaml_file import parse
 
-    return load(path, parse)
+    config = load(path, parse)
+    mistakes = [
+        Mistake(dotted(place), config.document.line(place), why) for place, why in _strange_files(config)
+    ]
+    if mistakes:
+        raise BadConfig(str(path), mistakes)
+    return config
+
+
+def _strange_files(config: Config) -> Iterator[tuple[Place, str]]:
+    """Yield the files of kernel sensors that mean nothing, or not that quantity, and why."""
+    for number, keys in enumerate(config.sensors):
+        if keys.kind != "kernel":
+            continue
+        from wardian.adapters.sensors.kernel import KernelChannel
+
+        for place, channel in enumerate(keys.channels):
+            try:
+                KernelChannel(channel.tray, channel.quantity, channel.file)
+            except ValueError as error:
+                yield ("sensors", number, "channels", place, "file"), str(error)
 
 
 def tongue(config: Config) -> Tongue:

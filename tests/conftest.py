@@ -70,6 +70,7 @@ class Broker:
     ca_file: Path | None = None
     cert_file: Path | None = None
     key_file: Path | None = None
+    address: str = LOOPBACK
     port: int = field(default_factory=free_port)
     process: subprocess.Popen[bytes] | None = None
 
@@ -105,12 +106,12 @@ class Broker:
     def publish(self, topic: str, payload: str | bytes, qos: int = 1, retain: bool = False) -> None:
         """Publish one message with the broker's own command line client, QoS 1 acknowledged."""
         raw = payload.encode() if isinstance(payload, str) else payload
-        command = ["mosquitto_pub", "-h", LOOPBACK, "-p", str(self.port), "-t", topic, "-q", str(qos)]
+        command = ["mosquitto_pub", "-h", self.address, "-p", str(self.port), "-t", topic, "-q", str(qos)]
         command += [*self.options, *(["-r"] if retain else []), "-s" if raw else "-n"]
         subprocess.run(command, input=raw, check=True, timeout=20, capture_output=True)
 
     def _configuration(self) -> Iterator[str]:
-        yield from ("log_dest stderr", "log_type all", f"listener {self.port} {LOOPBACK}")
+        yield from ("log_dest stderr", "log_type all", f"listener {self.port} {self.address}")
         yield from ("persistence true", f"persistence_location {self.folder}/")
         yield from ("autosave_interval 1", "autosave_on_changes true", "max_queued_messages 100000")
         if os.getuid() == 0:
@@ -121,7 +122,7 @@ class Broker:
         if self.process is not None and self.process.poll() is not None:
             pytest.fail(f"the broker ended by itself:\n{self.log}")
         try:
-            socket.create_connection((LOOPBACK, self.port), timeout=1).close()
+            socket.create_connection((self.address, self.port), timeout=1).close()
         except OSError:
             return False
         return True

@@ -120,24 +120,19 @@ class SqlStore:
     def readings(self, from_ms: int, to_ms: int, *, late: bool = True) -> Iterator[Reading]:
         """Yield readings with from_ms <= time < to_ms in order of time, late ones on request."""
         place = tuple_(readings.c.time_ms, readings.c.series_id)
-        after = (from_ms, -1)
-        page = (
-            select(readings.c.time_ms, series.c.tray, series.c.quantity, readings.c.value, series.c.id)
-            .join_from(readings, series, readings.c.series_id == series.c.id)
-            .where(readings.c.time_ms < to_ms)
-            .order_by(readings.c.time_ms, readings.c.series_id)
-            .limit(_PAGE)
-        )
+        ordered = select(readings).where(readings.c.time_ms < to_ms).order_by(*place.clauses).limit(_PAGE)
         if not late:
-            page = page.where(~_is_late())
+            ordered = ordered.where(~_is_late())
+        after = (from_ms, -1)
         while True:
             with self._reading() as connection:
-                rows = connection.execute(page.where(place > after)).all()
-            for row in rows:
-                yield Reading(*row[:4])
+                rows = list(_driver_rows(connection, ordered.where(place > after)))
+                names = _series_by_number(connection)
+            for time_ms, number, value in rows:
+                yield Reading(time_ms, *names[number], value)
             if len(rows) < _PAGE:
                 return
-            after = (rows[-1].time_ms, rows[-1].id)
+            after = rows[-1][:2]
 
     def chunk(self, from_ms: int, to_ms: int) -> Chunk:
         """Return readings with from_ms <= time < to_ms that were judged, as arrays (no late ones)."""
@@ -146,7 +141,7 @@ class SqlStore:
         with self._reading() as connection:
             # The driver's own rows: wrapping millions of them would take longer than reading them.
             table = np.fromiter(_driver_rows(connection, query), dtype=_READING)
-            names = {one.id: Series(one.tray, one.quantity) for one in connection.execute(select(series))}
+            names = _series_by_number(connection)
         table = table[np.argsort(table["series_id"], kind="stable")]
         numbers, starts = np.unique(table["series_id"], return_index=True)
         parts = np.split(table, starts[1:])
@@ -274,6 +269,10 @@ def _driver_rows(connection: Connection, query: Select[Any]) -> Iterator[tuple[A
     cursor = connection.execute(query).cursor
     assert cursor is not None
     return iter(cursor.fetchone, None)
+
+
+def _series_by_number(connection: Connection) -> dict[int, Series]:
+    return {one.id: Series(one.tray, one.quantity) for one in connection.execute(select(series))}
 
 
 def _entry(row: Row[Any]) -> JournalEntry:

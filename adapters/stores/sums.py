@@ -66,10 +66,10 @@ def count(connection: Connection) -> int:
 def latest(connection: Connection) -> dict[Series, Reading]:
     """Return the newest reading of every series."""
     is_newest = (readings.c.time_ms == newest.c.time_ms) & (readings.c.series_id == newest.c.series_id)
-    older = select(readings.c.series_id, readings.c.time_ms, readings.c.value).join_from(
-        newest, readings, is_newest
-    )
-    found = {row.series_id: _Newest(row.time_ms, row.value) for row in connection.execute(older)}
+    # Not a join, which the planner might walk from the side of the readings.
+    value = select(readings.c.value).where(is_newest).scalar_subquery()
+    older = connection.execute(select(newest.c.series_id, newest.c.time_ms, value))
+    found = {series_id: _Newest(time_ms, value) for series_id, time_ms, value in older}
     found |= _newest_between(connection, summed_until_ms(connection), _END_OF_TIME_MS)
     return {
         Series(tray, quantity): Reading(found[number].time_ms, tray, quantity, found[number].value)

@@ -309,6 +309,26 @@ def test_check_names_file_line_and_path_of_every_mistake(
     assert "coleus" in lines[0]
 
 
+def test_check_names_a_file_of_the_kernel_that_means_nothing(
+    bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    sensors = """sensors:
+  - name: wired
+    kind: kernel
+    channels:
+      - {tray: tray-a, quantity: air_temperature, file: bus/iio/devices/iio:device0/in_temp_input}
+      - {tray: tray-a, quantity: relative_humidity, file: bus/iio/devices/iio:device0/in_temp_input}
+      - {tray: tray-b, quantity: air_temperature, file: bus/iio/devices/iio:device0/name}
+"""
+    (bench / "config.yaml").write_text(CONFIG + sensors)
+    assert main(["check"]) == 2
+    places = [line.split(": ")[:2] for line in capsys.readouterr().out.splitlines()]
+    assert places == [
+        ["config.yaml:21", "sensors[0].channels[1].file"],
+        ["config.yaml:22", "sensors[0].channels[2].file"],
+    ]
+
+
 def test_check_of_a_sound_configuration_ends_with_status_0(
     bench: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
