@@ -240,6 +240,7 @@ def test_a_daemon_without_a_broker_goes_on_and_says_so(
 
         wait_until(says_so, "the status to name the broker", 30)
         broker.start()
+        wait_until(lambda: "Sending SUBACK" in broker.log, "the daemon to find the broker by itself", 90)
         bench.publish(range(23, 24))
-        wait_until(lambda: len(bench.kept()) >= len(bench.published), "readings after the broker came", 90)
+        wait_until(lambda: len(bench.kept()) >= len(bench.published), "readings after the broker came", 20)
         assert bench.stop() == 0

@@ -152,3 +152,13 @@ def test_what_stands_now_is_told_with_what_it_is_beyond_and_what_stood_last() ->
     assert later.stand is None
     assert later.last == present.stand
     assert later.beyond == ()
+
+
+def test_air_without_any_vapour_has_no_dew_point_which_is_unknown_and_not_low() -> None:
+    band = Band("dew_point", (Limit("low", 10.0, 10.0, 60_000, 0),))
+    plan = TrayPlan("tray-a", (StageSpan(-1, Stage("stage", 0, {"dew_point": band})),), 300_000)
+    readings = [Reading(0, "tray-a", "air_temperature", 20.0), Reading(0, "tray-a", "relative_humidity", 0.0)]
+    readings.append(Reading(240_000, "tray-a", "air_temperature", 20.0))
+    assert journal_at_once([plan], readings, 250_000) == reference_journal([plan], readings, 250_000) == []
+    moist = [one._replace(value=20.0) for one in readings]
+    assert [one.time_ms for one in journal_at_once([plan], moist, 250_000)] == [60_000]

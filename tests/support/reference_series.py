@@ -80,7 +80,7 @@ def _leaf_vpd_kpa(t_leaf: float, t_air: float, rh: float) -> float:
 
 def _dew_point_c(t: float, rh: float) -> float:
     if rh == 0:
-        return -243.12  # what the inverse of the Magnus form tends to as the vapour goes
+        return math.nan  # air without any vapour has no dew point
     x = math.log(rh / 100 * _e_s_hpa(t) / 6.112)
     return 243.12 * x / (17.62 - x)
 
@@ -106,6 +106,7 @@ def _derived(inputs: list[list[Standing]], formula: Callable[..., float]) -> lis
     return [
         Standing(now, min(later, *(_unknown_from(series, now) for series in inputs)), values[now])
         for now, later in pairwise(times)
+        if not math.isnan(values[now])
     ]
 
 
