@@ -65,6 +65,7 @@ class Session:
         self.counts: Counter[str] = Counter()
         self._settings = settings
         self._wanted = wanted
+        self._most_bytes = wanted.most_bytes + 1
         self._clock = clock
         self._place = f"{settings.host}:{settings.port}"
         self._fields = {"sensor": name, "broker": self._place}
@@ -189,17 +190,18 @@ class Session:
             if not self._is_taken(message):
                 self.counts["lost"] += 1
             return
+        connection = self._connection
         with self._lock:
-            was_kept = self._connection.was_kept(message) and brought.dup
+            was_kept = connection.kept and connection.was_kept(message) and brought.dup
             # What follows a message that was left behind is left behind too: the order stays.
-            may_go_on = not was_kept and self._connection.left_behind == 0
-            self._connection.waiting += may_go_on
-        if was_kept:
+            may_go_on = not was_kept and not connection.left_behind
+            connection.waiting += may_go_on
+        if may_go_on and self._is_taken(message):
+            if connection.waiting >= self._pressing:
+                self._on_pressure()
+        elif was_kept:
             self.counts["repeated"] += 1
             client.ack(message.mid, message.qos)
-        elif may_go_on and self._is_taken(message):
-            if self._connection.waiting >= self._pressing:
-                self._on_pressure()
         else:
             self._leave_behind(was_waiting=may_go_on)
 
@@ -210,9 +212,9 @@ class Session:
             topic = brought.topic
         except UnicodeDecodeError:
             topic = ""
-        payload = bytes(brought.payload[: self._wanted.most_bytes + 1])
+        payload = bytes(brought.payload[: self._most_bytes])
         number = self._connection.number
-        return Message(number, brought.mid, brought.qos, bool(brought.retain), topic, payload)
+        return Message(number, brought.mid, brought.qos, brought.retain, topic, payload)
 
     def _is_taken(self, message: Message) -> bool:
         try:

@@ -1,4 +1,5 @@
 import logging
+import signal
 import socket
 import threading
 from collections.abc import Callable, Iterator
@@ -79,6 +80,18 @@ def test_a_broker_that_comes_late_goes_and_comes_back_is_met_each_time_and_healt
     wait_until(lambda: not sensor.health().works, "the loss")
     assert sensor.health().words == f"no connection to {place}: the connection broke"
     broker.start()
+    wait_until(lambda: sensor.health().works, "the second connection")
+
+
+@pytest.mark.needs_broker
+def test_a_broker_that_answers_no_more_is_noticed_within_two_keepalives(
+    broker: Any, started: Started, wait_until: WaitUntil
+) -> None:
+    sensor = started(port=broker.port, keepalive_s=1)
+    wait_until(lambda: sensor.health().works, "the connection")
+    broker.process.send_signal(signal.SIGSTOP)
+    wait_until(lambda: "Keep alive timeout" in sensor.health().words, "the silence to be noticed")
+    broker.process.send_signal(signal.SIGCONT)
     wait_until(lambda: sensor.health().works, "the second connection")
 
 
