@@ -9,22 +9,13 @@ Greensboro, where humidity is rounded to whole per cent and a few hours contradi
 """
 
 import csv
-from importlib.util import find_spec
-from pathlib import Path
 
 import numpy as np
 import pytest
+from real_weather import packed
 
 from wardian.rules.air import dew_point_array, vapour_pressure_deficit_array
 from wardian.rules.units import UNITS, in_own_unit
-
-
-def packed(package: str, file: str) -> list[str]:
-    """Return the lines of a data file of a package, without importing the package."""
-    spec = find_spec(package)
-    assert spec is not None
-    assert spec.submodule_search_locations is not None
-    return (Path(spec.submodule_search_locations[0]) / "data" / file).read_text(encoding="utf-8").splitlines()
 
 
 def test_a_typical_year_of_greensboro() -> None:
