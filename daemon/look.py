@@ -33,6 +33,8 @@ class QuantityNow:
     age_s: float | None
     band: Band | None
     beyond: tuple[str, ...] = ()
+    #: What more it may be, for light that nobody measured.
+    unseen: float = 0.0
 
     def as_json(self) -> dict[str, Any]:
         """Return it as the status that programs read."""
@@ -46,6 +48,7 @@ class QuantityNow:
             "low_low": self.band.threshold("low_low") if self.band else None,
             "high_high": self.band.threshold("high_high") if self.band else None,
             "last_value": self.last_value,
+            "unseen": self.unseen,
         }
 
 
@@ -141,4 +144,5 @@ def _quantity_now(name: str, present: Present | None, band: Band | None, now_ms:
         age_s=(now_ms - last.from_ms) / 1000 if last else None,
         band=band,
         beyond=beyond,
+        unseen=last.for_low - last.for_high if last else 0.0,
     )

@@ -31,26 +31,32 @@ def _tray_lines(site: Tongue, tray: TrayNow) -> Iterator[str]:
     yield f"{tray.name}: {tray.crop}, day {tray.day}, {stage}"
     if not tray.quantities:
         yield "  nothing is known of it and no band is set"
-    for quantity in tray.quantities:
-        yield f"  {_quantity_words(site, quantity)}"
+    yield from _columns([_quantity_words(site, quantity) for quantity in tray.quantities])
     for alarm in tray.alarms:
         yield f"  ! {alarm['alarm']} ({alarm['priority']}): {alarm['message']}"
 
 
-def _quantity_words(site: Tongue, now: QuantityNow) -> str:
+def _quantity_words(site: Tongue, now: QuantityNow) -> tuple[str, ...]:
     quantity = QUANTITIES[now.name]
     if now.value is not None:
         value = site.value(quantity, now.value)
+        if now.unseen > 0:
+            value += f" seen, {site.value(quantity, now.unseen)} unseen"
     elif now.last_value is not None and now.age_s is not None:
         age = span_words(round(now.age_s * 1000))
-        value = f"unknown (was {site.value(quantity, now.last_value)}, {age} ago)"
+        value = f"unknown, was {site.value(quantity, now.last_value)} {age} ago"
     else:
-        value = "unknown (never read)"
-    band = site.band(quantity, now.band)
-    mark = {"within": "within", "unknown": "unknown"}.get(now.state, f"BEYOND {', '.join(now.beyond)}")
-    if now.state == "within" and now.band is None:
-        mark = ""
-    return f"{quantity.words:<28}{value:<34}{band:<24}{mark}".rstrip()
+        value = "unknown, never read"
+    if now.state == "beyond":
+        return quantity.words, value, site.band(quantity, now.band), f"BEYOND {', '.join(now.beyond)}"
+    return quantity.words, value, site.band(quantity, now.band), now.state if now.band else ""
+
+
+def _columns(rows: Sequence[tuple[str, ...]]) -> Iterator[str]:
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    for row in rows:
+        cells = (cell.ljust(width) for cell, width in zip(row, widths, strict=True))
+        yield f"  {'  '.join(cells)}".rstrip()
 
 
 def alarm_lines(config: Config, entries: Sequence[JournalEntry], *, everything: bool) -> Iterator[str]:

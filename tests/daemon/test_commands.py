@@ -169,7 +169,7 @@ def test_status_before_the_first_run_says_that_nothing_is_known(
     assert main(["status"]) == 0
     out = capsys.readouterr().out
     assert "nothing was watched yet" in out
-    assert "unknown (never read)" in out
+    assert "unknown, never read" in out
     assert not (bench / "wardian.db").exists()
 
 
