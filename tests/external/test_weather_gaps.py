@@ -12,7 +12,8 @@ from typing import Any, NamedTuple
 
 import pandas as pd
 import pytest
-from real_weather import changes, new_york, replayed, spans
+from real_weather import changes, new_york, spans
+from replays import replayed
 
 HOUR = pd.Timedelta(hours=1)
 #: By how many minutes a sensor may be unknown: the gaps that are longer. EWR has an hour without values.

