@@ -16,8 +16,12 @@ from real_weather import changes, new_york, spans
 from replays import replayed
 
 HOUR = pd.Timedelta(hours=1)
-#: By how many minutes a sensor may be unknown: the gaps that are longer. EWR has an hour without values.
-GAPS = {0: {"EWR": 18, "JFK": 14, "LGA": 14}, 90: {"EWR": 4, "JFK": 4, "LGA": 4}}
+#: By how many minutes a sensor may be unknown: the gaps that last so long. Of one hour in EWR no value is known.
+GAPS = {
+    0: {"EWR": 18, "JFK": 14, "LGA": 14},
+    60: {"EWR": 18, "JFK": 14, "LGA": 14},
+    90: {"EWR": 4, "JFK": 4, "LGA": 4},
+}
 COLUMNS = {"air_temperature": "temp", "relative_humidity": "humid"}
 CONFIG = """\
 site: {name: Three airfields, timezone: America/New_York, units: US}
@@ -73,7 +77,7 @@ def rows_of(weather: pd.DataFrame) -> Iterator[str]:
         yield f"{row.time_hour},{row.origin},relative_humidity,{row.humid},%"
 
 
-@pytest.fixture(scope="module", params=["0 min", "90 min"])
+@pytest.fixture(scope="module", params=["0 min", "60 min", "90 min"])
 def told(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Told:
     folder = tmp_path_factory.mktemp("gaps")
     config, readings = folder / "config.yaml", folder / "weather.csv"
