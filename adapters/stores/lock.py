@@ -8,11 +8,14 @@ import contextlib
 import fcntl
 import os
 from pathlib import Path
+from threading import Event
 from typing import Final, Self
 
 from wardian.adapters.stores.failures import failed
 
 _MADE: Final = "made"
+_TRIES: Final = 10
+_PAUSE_S: Final = 0.02
 
 
 def holder(path: Path) -> int | None:
@@ -54,11 +57,11 @@ class DatabaseLock:
         except OSError as error:
             raise failed(path, f"no lock file can be made beside it: {error.strerror}") from error
         try:
-            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            _lock(descriptor)
         except BlockingIOError as error:
-            holder = next(iter(_lines(descriptor)), "") or "unknown"
+            named = next(iter(_lines(descriptor)), "") or "unknown"
             os.close(descriptor)
-            raise failed(path, f"in use by another wardian, process {holder}; stop that one first") from error
+            raise failed(path, f"in use by another wardian, process {named}; stop that one first") from error
         except OSError as error:
             os.close(descriptor)
             raise failed(path, f"this file system has no locks: {error.strerror}") from error
@@ -85,6 +88,17 @@ class DatabaseLock:
         with contextlib.suppress(OSError):
             os.pwrite(self._descriptor, text, 0)
             os.ftruncate(self._descriptor, len(text))
+
+
+def _lock(descriptor: int) -> None:
+    """Take the lock; one who only asks for its ``holder`` has it for a moment, a writer for good."""
+    pause = Event()
+    for _ in range(_TRIES - 1):
+        with contextlib.suppress(BlockingIOError):
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            return
+        pause.wait(_PAUSE_S)
+    fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
 def _lines(descriptor: int) -> list[str]:

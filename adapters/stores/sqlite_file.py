@@ -228,5 +228,4 @@ def _connect_to_write(path: Path) -> sqlite3.Connection:
 def _connect_to_read(path: Path) -> sqlite3.Connection:
     connection = sqlite3.connect(_reading_uri(path), uri=True, isolation_level=None, check_same_thread=False)
     connection.execute(f"PRAGMA busy_timeout = {_BUSY_TIMEOUT_MS}")
-    connection.execute("PRAGMA query_only = ON")
     return connection

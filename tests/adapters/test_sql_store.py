@@ -211,20 +211,6 @@ def test_a_second_writer_is_refused_and_told_who_is_first(run_store: RunStore, p
     SqlStore.open(path).close()
 
 
-def test_a_failed_opening_gives_the_lock_back(path: Path) -> None:
-    path.write_bytes(b"no database at all" * 100)
-    for _ in range(2):
-        with pytest.raises(StoreFailed, match="not a database"):
-            SqlStore.open(path)
-
-
-def test_a_link_to_the_database_is_the_same_database(store: SqlStore, path: Path) -> None:
-    link = path.with_name("link.db")
-    link.symlink_to(path)
-    with pytest.raises(StoreFailed, match="in use by another wardian"):
-        SqlStore.open(link)
-
-
 def test_a_reader_sees_what_a_living_writer_has_committed(run_store: RunStore, path: Path) -> None:
     writer = run_store(
         "for line in sys.stdin:\n"

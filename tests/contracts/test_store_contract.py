@@ -122,11 +122,12 @@ def test_times_before_1970_are_times(store: Store) -> None:
 
 
 def test_streaming_goes_on_while_a_round_is_kept(store: Store) -> None:
-    rows = [air(place) for place in range(12_000)]
+    series = ("illuminance", "ppfd", "relative_humidity")
+    rows = [Reading(time_ms, "tray-a", name, 1.0) for time_ms in range(5_000) for name in series]
     store.keep(Round(NOON_MS, readings=rows))
     stream = store.readings(0, END_MS)
     first = list(islice(stream, 6_000))
-    store.keep(Round(NOON_MS, readings=[light(-1)]))
+    store.keep(Round(NOON_MS, readings=[Reading(-1, "tray-a", "ppfd", 1.0)]))
     assert first + list(stream) == rows
 
 
