@@ -151,7 +151,7 @@ def test_scenarios_raise_and_return_every_quantity(
     reached: set[tuple[str, str]] = set()
 
     @given(strategy)
-    @settings(a_few, max_examples=200, derandomize=True, database=None)
+    @settings(a_few, max_examples=600, derandomize=True, database=None)
     def gather(scenario: Scenario) -> None:
         reached.update((one.quantity, one.event) for one in journal_of(scenario) if one.limit)
 
