@@ -148,15 +148,16 @@ def events_by_definition(limit: Limit, verdicts: Sequence[bool | None]) -> list[
 def test_scenarios_raise_and_return_every_quantity(
     strategy: st.SearchStrategy[Scenario], quantities: Sequence[str]
 ) -> None:
+    wanted = {(quantity, event) for quantity in quantities for event in (RAISED, RETURNED)}
     reached: set[tuple[str, str]] = set()
 
-    @given(strategy)
-    @settings(a_few, max_examples=600, derandomize=True, database=None)
     def gather(scenario: Scenario) -> None:
         reached.update((one.quantity, one.event) for one in journal_of(scenario) if one.limit)
 
-    gather()
-    assert reached >= {(quantity, event) for quantity in quantities for event in (RAISED, RETURNED)}
+    for round_ in range(20):
+        if not wanted <= reached:
+            seed(round_)(settings(a_few, max_examples=100, database=None)(given(strategy)(gather)))()
+    assert wanted <= reached
 
 
 @given(anything, st.data())
