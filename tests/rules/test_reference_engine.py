@@ -7,7 +7,7 @@ import pytest
 from case_terms import high, plan, stage
 from engine_cases import CASES, Case
 from engine_strategies import Scenario, light_scenarios, pieces, scenarios
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given, seed, settings
 from hypothesis import strategies as st
 from reference_engine import reference_journal
 
