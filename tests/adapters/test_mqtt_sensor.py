@@ -252,6 +252,24 @@ def test_an_acknowledgement_of_an_earlier_connection_waits_until_its_message_com
     assert inbox.payloads == ["1", "2"]
 
 
+def test_a_new_message_with_the_number_of_a_lost_acknowledgement_is_taken(
+    broker: Any, opened: Open, wait_until: WaitUntil
+) -> None:
+    inbox = opened(broker)
+    broker.publish("bench/tray-a/ppfd", "1")
+    old = inbox.wait_for(1)
+    broker.kill()
+    for kept in broker.folder.glob("mosquitto.db*"):
+        kept.unlink()
+    broker.start()
+    wait_until(lambda: inbox.sensor.health().works, "the broker without its memory")
+    inbox.sensor.acknowledge(old)
+    broker.publish("bench/tray-a/ppfd", "1")
+    new = inbox.wait_for(2)[1]
+    assert new.message.mid == old[0].message.mid
+    assert inbox.sensor.counts == {"session not kept": 1}
+
+
 def test_an_acknowledgement_never_reaches_another_message_of_the_same_number(
     broker: Any, opened: Open, wait_until: WaitUntil
 ) -> None:

@@ -84,10 +84,19 @@ def test_the_second_pack_of_the_same_shape_means_the_same_as_the_first() -> None
     assert reader.decode(text, NOW_MS) == first
 
 
+def test_known_names_do_not_hide_a_base_value_or_an_unknown_age() -> None:
+    reader = PACK.at(ADDRESS)
+    text = pack(
+        {"n": "bench:a:temp", "u": "Cel", "v": 1.5}, {"n": "bench:a:temp", "u": "Cel", "v": 2.5}
+    ).encode()
+    assert len(reader.decode(text, NOW_MS).measured) == 2
+    assert reader.decode(text, None) == Decoded()
+    with_base = text.replace(b"[{", b'[{"bv": 20, ')
+    assert [one.value for one in reader.decode(with_base, NOW_MS).measured] == [21.5, 22.5]
+
+
 def test_times_keep_their_milliseconds_exactly_and_drop_finer_digits() -> None:
-    text = (
-        '[{"bn":"bench:a:temp","bt":1767225600.1239999999999999999999,"v":1},{"t":0.1,"v":2},{"t":0.7,"v":3}]'
-    )
+    text = '[{"bn":"bench:a:temp","bt":1767225600.123' + "9" * 90 + ',"v":1},{"t":0.1,"v":2},{"t":0.7,"v":3}]'
     assert [one.time_ms for one in decoded(PACK, text).measured] == [
         1_767_225_600_123,
         1_767_225_600_223,
