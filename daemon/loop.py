@@ -233,16 +233,17 @@ class Loop:
     def _failed(self, error: StoreFailed, now_ms: int) -> None:
         if not error.may_heal:
             raise error
+        waiting = len(self._unkept.readings)
+        self._store.announce(f"{error.why}; {waiting} readings wait in memory")
         if self.failing_since_ms is None:
             self.failing_since_ms = now_ms
-            log.error(
-                "store cannot keep readings", extra={"why": error.why, "waiting": len(self._unkept.readings)}
-            )
+            log.error("store cannot keep readings", extra={"why": error.why, "waiting": waiting})
 
     def _kept(self, now_ms: int) -> None:
         unkept, self._unkept = self._unkept, _Unkept()
         if self.failing_since_ms is not None:
             log.warning("store keeps readings again", extra={"kept": len(unkept.readings)})
+            self._store.announce("")
             self.failing_since_ms = None
         if unkept.changed >= set(self._settle_ms):
             self._saved_ms = now_ms

@@ -17,6 +17,7 @@ from wardian.rules.errors import BadConfig, Mistake, StoreFailed
 from wardian.rules.ports import Clock, JournalEntry, Sensor, Store
 
 if TYPE_CHECKING:
+    from wardian.adapters.stores.lock import Holder
     from wardian.daemon.bench_watch import Watch
     from wardian.daemon.look import BenchNow
     from wardian.daemon.replay import Replayed
@@ -132,17 +133,20 @@ def bench_now(config: Config) -> "BenchNow":
     path = database_path(config.store_url, Path())
     if path is not None and not path.exists():
         return look(config, MemoryStore(), machine_clock().wall_ms(), {"words": ["nothing was watched yet"]})
-    pid = holder(path) if path is not None else None
+    held = holder(path) if path is not None else None
     with ExitStack() as opened:
         store = open_store(config, opened, read_only=True)
-        now_ms = _time_there(config, store, is_running=pid is not None)
-        return look(config, store, now_ms, {"pid": pid, "words": _daemon_words(config, store, pid)})
+        now_ms = _time_there(config, store, is_running=held is not None)
+        pid = held.pid if held else None
+        return look(config, store, now_ms, {"pid": pid, "words": _daemon_words(config, store, held)})
 
 
-def _daemon_words(config: Config, store: Store, pid: int | None) -> list[str]:
+def _daemon_words(config: Config, store: Store, held: "Holder | None") -> list[str]:
     from wardian.daemon.outbox import backlogs
 
-    words = [f"watching (process {pid})" if pid else "NOBODY IS WATCHING: wardian run is not running"]
+    words = [f"watching (process {held.pid})" if held else "NOBODY IS WATCHING: wardian run is not running"]
+    if held and held.trouble:
+        words.append(f"NOTHING IS KEPT: {held.trouble}")
     latest = store.latest().values()
     if latest:
         newest_ms = max(reading.time_ms for reading in latest)

@@ -1,7 +1,8 @@
 """One writer a database: a lock beside the file, which dies with its holder.
 
 The file ``<database>-lock`` names the holder's process and remembers that the database was made, so
-that an emptied file is not taken for a fresh start. It stays where it is; only its lock counts.
+that an emptied file is not taken for a fresh start. It stays where it is; only its lock counts. A holder
+that cannot write its database leaves a word about it here, as a few bytes written in place need no room.
 """
 
 import contextlib
@@ -9,17 +10,25 @@ import fcntl
 import os
 from pathlib import Path
 from threading import Event
-from typing import Final, Self
+from typing import Final, NamedTuple, Self
 
 from wardian.adapters.stores.failures import failed
 
 _MADE: Final = "made"
+_MOST_BYTES: Final = 1000
 _TRIES: Final = 10
 _PAUSE_S: Final = 0.02
 
 
-def holder(path: Path) -> int | None:
-    """Return the process that may write the database at this path now, or None when there is none."""
+class Holder(NamedTuple):
+    """The process that may write a database, and what keeps it from writing, if anything does."""
+
+    pid: int
+    trouble: str
+
+
+def holder(path: Path) -> Holder | None:
+    """Return who may write the database at this path now, or None when there is nobody."""
     try:
         descriptor = os.open(f"{path}-lock", os.O_RDONLY | os.O_CLOEXEC)
     except OSError:
@@ -27,8 +36,8 @@ def holder(path: Path) -> int | None:
     try:
         fcntl.flock(descriptor, fcntl.LOCK_SH | fcntl.LOCK_NB)
     except BlockingIOError:
-        named = next(iter(_lines(descriptor)), "")
-        return int(named) if named.isdigit() else None
+        named, _, trouble = _lines(descriptor)
+        return Holder(int(named), trouble) if named.isdigit() else None
     except OSError:
         return None
     finally:
@@ -43,6 +52,7 @@ class DatabaseLock:
         self._path = path
         self._descriptor: int | None = descriptor
         self.was_made = _MADE in _lines(descriptor)
+        self._trouble = ""
         self._write()
 
     @classmethod
@@ -59,7 +69,7 @@ class DatabaseLock:
         try:
             _lock(descriptor)
         except BlockingIOError as error:
-            named = next(iter(_lines(descriptor)), "") or "unknown"
+            named = _lines(descriptor)[0] or "unknown"
             os.close(descriptor)
             raise failed(path, f"in use by another wardian, process {named}; stop that one first") from error
         except OSError as error:
@@ -74,6 +84,12 @@ class DatabaseLock:
             self._write()
             os.fsync(self._descriptor)
 
+    def announce(self, trouble: str) -> None:
+        """Say to whoever looks what keeps us from writing; empty when nothing does."""
+        if trouble != self._trouble:
+            self._trouble = trouble
+            self._write()
+
     def release(self) -> None:
         """Let others write; idempotent."""
         if self._descriptor is not None:
@@ -83,7 +99,8 @@ class DatabaseLock:
     def _write(self) -> None:
         if self._descriptor is None:
             return
-        text = f"{os.getpid()}\n{_MADE if self.was_made else ''}\n".encode()
+        lines = (str(os.getpid()), _MADE if self.was_made else "", " ".join(self._trouble.split()))
+        text = "\n".join(lines).encode()[:_MOST_BYTES]
         # A full disk or a read-only one must not keep the daemon from reading what it has.
         with contextlib.suppress(OSError):
             os.pwrite(self._descriptor, text, 0)
@@ -102,4 +119,6 @@ def _lock(descriptor: int) -> None:
 
 
 def _lines(descriptor: int) -> list[str]:
-    return os.pread(descriptor, 100, 0).decode("ascii", "replace").split("\n")
+    """Return the three lines: process, whether the database was made, trouble."""
+    lines = os.pread(descriptor, _MOST_BYTES, 0).decode("utf-8", "replace").split("\n")
+    return [*lines, "", "", ""][:3]

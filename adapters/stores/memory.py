@@ -49,6 +49,9 @@ class MemoryStore:
 
     # --------------------------------------------------------------------------------- rounds
 
+    def announce(self, trouble: str) -> None:
+        """Say nothing: nobody can look at it from outside."""
+
     def keep(self, round_: Round) -> Kept:
         """Commit one round: all of it or nothing. A repeated (time, tray, quantity) is ignored."""
         packed = pack(round_)

@@ -92,6 +92,11 @@ class SqlStore:
             if self._database_lock is not None:
                 self._database_lock.release()
 
+    def announce(self, trouble: str) -> None:
+        """Say to whoever looks what keeps rounds from being kept; empty when nothing does. Never raises."""
+        if self._database_lock is not None:
+            self._database_lock.announce(trouble)
+
     def damage(self) -> str:
         """Return what is broken in the file, empty if nothing. Reads all of it: minutes for gigabytes."""
         with self._reading() as connection:

@@ -9,7 +9,7 @@ from threading import Event
 import pytest
 
 from wardian.adapters.stores.failures import explained
-from wardian.adapters.stores.lock import DatabaseLock, holder
+from wardian.adapters.stores.lock import DatabaseLock, Holder, holder
 from wardian.adapters.stores.sql import SqlStore
 from wardian.rules.errors import StoreFailed
 
@@ -22,7 +22,7 @@ def path(tmp_path: Path) -> Path:
 def test_the_lock_names_its_holder_only_while_it_is_held(path: Path) -> None:
     assert holder(path) is None
     lock = DatabaseLock.take(path)
-    assert holder(path) == os.getpid()
+    assert holder(path) == Holder(os.getpid(), "")
     lock.release()
     lock.release()
     assert holder(path) is None
@@ -95,3 +95,18 @@ def test_an_error_of_the_database_is_called_by_what_it_means(
     assert str(found).startswith(f"store: {path}: ")
     assert words in str(found)
     assert found.may_heal is may_heal
+
+
+def test_what_keeps_the_holder_from_writing_is_seen_until_it_is_over(path: Path) -> None:
+    lock = DatabaseLock.take(path)
+    lock.mark_made()
+    lock.announce("the disk is full;\n5 readings wait in memory")
+    assert holder(path) == Holder(os.getpid(), "the disk is full; 5 readings wait in memory")
+    lock.announce("")
+    assert holder(path) == Holder(os.getpid(), "")
+    lock.announce("ö" * 2000)
+    lock.release()
+    again = DatabaseLock.take(path)
+    assert again.was_made
+    assert holder(path) == Holder(os.getpid(), "")
+    again.release()

@@ -107,6 +107,10 @@ class FlakyStore(MemoryStore):
     def __init__(self) -> None:
         super().__init__()
         self.failures: list[StoreFailed] = []
+        self.announced: list[str] = []
+
+    def announce(self, trouble: str) -> None:
+        self.announced.append(trouble)
 
     def keep(self, round_: Round) -> Kept:
         if self.failures:
@@ -178,6 +182,7 @@ def test_a_source_is_told_only_after_the_commit() -> None:
     rig.round_at(0.3)
     assert rig.sensor.acknowledged == [arrival]
     assert rig.loop.failing_since_ms is None
+    assert rig.store.announced == [*["the disk is full; 1 readings wait in memory"] * 2, ""]
     assert [reading.value for reading in rig.store.readings(0, 2**62)] == [24.0]
 
 
