@@ -261,8 +261,11 @@ def test_a_new_message_with_the_number_of_a_lost_acknowledgement_is_taken(
     broker.kill()
     for kept in broker.folder.glob("mosquitto.db*"):
         kept.unlink()
+    wait_until(lambda: not inbox.sensor.health().works, "the loss of the broker")
+    inbox.sensor.acknowledge(old)
     broker.start()
     wait_until(lambda: inbox.sensor.health().works, "the broker without its memory")
+    assert inbox.sensor._session._connection.kept == {}
     inbox.sensor.acknowledge(old)
     broker.publish("bench/tray-a/ppfd", "1")
     new = inbox.wait_for(2)[1]
