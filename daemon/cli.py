@@ -44,16 +44,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _run(options: argparse.Namespace) -> int:
     from wardian.daemon import cli_commands
-    from wardian.rules.errors import BadConfig, BadReading, StoreFailed, WardianError
+    from wardian.rules.errors import BadConfig, StoreFailed, WardianError
 
     try:
         status: int = getattr(cli_commands, options.command)(options)
+        sys.stdout.flush()
     except BadConfig as error:
         return _tell(error, CANNOT_BE_USED)
     except StoreFailed as error:
         return _tell(error, STORE_FAILED)
-    except (BadReading, WardianError) as error:
+    except WardianError as error:
         return _tell(error, CANNOT_BE_USED)
+    except BrokenPipeError:
+        raise
     except OSError as error:
         return _tell(f"{error.filename or 'file'}: {error.strerror or error}", CANNOT_BE_USED)
     return status

@@ -3,6 +3,8 @@
 import gzip
 import json
 import os
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -365,3 +367,14 @@ def test_status_says_whether_anybody_is_watching(bench: Path, capsys: pytest.Cap
         assert json.loads(capsys.readouterr().out)["daemon"]["pid"] == os.getpid()
     finally:
         store.close()
+
+
+def test_a_reader_who_leaves_early_is_no_error(bench: Path) -> None:
+    keep(bench, *(Reading(MIDNIGHT_MS + n, "tray-a", "air_temperature", 25.0) for n in range(5)))
+    command = [sys.executable, "-m", "wardian.daemon.cli", "check", "--effective"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=bench) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        process.stdout.close()
+        assert process.stderr.read() == b""
+    assert process.returncode == 0
