@@ -97,9 +97,7 @@ class Session:
         """Tell the broker that these are kept; those of an earlier connection once they come again."""
         connection = self._connection
         with self._lock:
-            for message in messages:
-                if message.qos == 0:
-                    continue
+            for message in (one for one in messages if one.qos):
                 if connection.is_up and message.connection == connection.number:
                     self._client.ack(message.mid, message.qos)
                     connection.waiting -= 1
@@ -178,11 +176,8 @@ class Session:
         self._goodbye.set()
         if self._end_is_told:  # paho tells some ends twice, the second time without the reason
             return
-        is_taken_over = reason.value == TAKEN_OVER
-        self._pause(VERY_PATIENT_S if is_taken_over else PATIENT_S)
-        if is_taken_over:
-            self.counts["taken over"] += 1
-        self._lost(self._why_lost(str(reason), is_taken_over=is_taken_over))
+        self._pause(VERY_PATIENT_S if reason.value == TAKEN_OVER else PATIENT_S)
+        self._lost(self._why_lost(reason))
 
     def _on_message(self, client: "Client", _userdata: object, brought: "MQTTMessage") -> None:
         message = self._message(brought)
@@ -240,11 +235,12 @@ class Session:
         if not self._client.want_write():
             self._hang_up(socket.SHUT_WR)
 
-    def _why_lost(self, reason: str, *, is_taken_over: bool) -> str:
+    def _why_lost(self, reason: "ReasonCode") -> str:
         client_id = self._settings.client_id
-        if is_taken_over:
+        if reason.value == TAKEN_OVER:
+            self.counts["taken over"] += 1
             return f"another client came with our client id {client_id!r}"
-        why = words_of_end(reason)
+        why = words_of_end(str(reason))
         if self._connection.is_up and self._connection.is_short_again(self._clock.monotonic_s()):
             return f"{why}, time and again; is there another client with the id {client_id!r}?"
         return why

@@ -3,6 +3,7 @@ from datetime import UTC, datetime, timedelta, timezone
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from wardian.adapters.timestamps import FIRST_MS, LAST_MS, parse_ms, text_of
 
 NEW_YEAR_MS = 1_767_225_600_000  # 2026-01-01T00:00:00Z

@@ -7,6 +7,7 @@ with Python's datetime. The cases of the grammar (sections 4.3, 5.6 and 5.7) are
 from decimal import Decimal
 
 import pytest
+
 from wardian.adapters.timestamps import parse_ms, text_of
 
 #: Text, POSIX seconds.
