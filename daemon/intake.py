@@ -4,16 +4,32 @@ The rule of this file: nothing is dropped without a trace, and a refused reading
 """
 
 from collections.abc import Collection, Iterable, Iterator
-from typing import Final
+from typing import Final, NamedTuple
 
 from wardian.rules.ports import Arrival, Decoded, Measured, Refused
 from wardian.rules.quantities import QUANTITIES, Quantity
 from wardian.rules.readings import Reading
-from wardian.rules.units import Unit, in_own_unit, unit_named
+from wardian.rules.units import UNITS, Unit, in_own_unit, unit_named
 
 #: A time further ahead of our clock than this is a wrong clock, ours or the sensor's.
 AHEAD_MS: Final = 300_000
 _OWN: Final = Unit()
+
+
+class _Plain(NamedTuple):
+    """A quantity in its own unit: the possible values."""
+
+    low: float
+    high: float
+
+
+#: Quantity and a written form of its own unit → what is possible: most of what arrives is one of these.
+_PLAIN: Final = {
+    (quantity.name, written): _Plain(quantity.possible_low, quantity.possible_high)
+    for quantity in QUANTITIES.values()
+    if not quantity.derived
+    for written in ("", *(name for name, unit in UNITS[quantity.dimension].items() if unit == _OWN))
+}
 
 
 class Intake:
@@ -22,21 +38,35 @@ class Intake:
     def __init__(self, trays: Collection[str]) -> None:
         """Accept readings of these trays only."""
         self._trays = frozenset(trays)
-        self._units: dict[tuple[str, str], Unit | None] = {}
 
     def take(self, arrivals: Iterable[Arrival], now_ms: int) -> tuple[list[Reading], list[Refused]]:
         """Return the readings of some arrivals in their order, and what was refused."""
         readings: list[Reading] = []
         refused: list[Refused] = []
+        trays, latest_ms = self._trays, now_ms + AHEAD_MS
         for arrival in arrivals:
             decoded: Decoded = arrival.sensor.decode(arrival)
-            refused.extend(decoded.refused)
+            refused += decoded.refused
             for measured in decoded.measured:
-                outcome = self._accept(measured, arrival, now_ms)
+                time_ms, tray, name, value, unit = measured
+                if time_ms is None:
+                    time_ms = arrival.received_ms
+                plain = _PLAIN.get((name, unit))
+                if (
+                    plain
+                    and type(value) is float
+                    and plain.low <= value <= plain.high
+                    and tray in trays
+                    and time_ms <= latest_ms
+                ):
+                    readings.append(Reading(time_ms, tray, name, value + 0.0))
+                    continue
+                outcome = self._looked_at(measured, arrival, now_ms)
                 (readings if isinstance(outcome, Reading) else refused).append(outcome)  # type: ignore[arg-type]  # each list takes its own kind
         return readings, refused
 
-    def _accept(self, measured: Measured, arrival: Arrival, now_ms: int) -> Reading | Refused:
+    def _looked_at(self, measured: Measured, arrival: Arrival, now_ms: int) -> Reading | Refused:
+        """Return the reading of what is not plain, or why there is none."""
         time_ms, tray, name, written, _ = measured
         time_ms = arrival.received_ms if time_ms is None else time_ms
         quantity = QUANTITIES.get(name)
@@ -59,20 +89,15 @@ class Intake:
             return Reading(time_ms, tray, name, value)
         return _refusal(measured, arrival, why, time_ms=min(time_ms, now_ms))
 
-    def _own(self, quantity: Quantity, measured: Measured) -> float | None:
-        unit = self._unit(quantity, measured.unit)
+    @staticmethod
+    def _own(quantity: Quantity, measured: Measured) -> float | None:
+        unit = unit_named(quantity.dimension, measured.unit) if measured.unit else _OWN
         if unit is None:
             return None
         try:
             return in_own_unit(measured.value, unit)
         except ValueError:
             return None
-
-    def _unit(self, quantity: Quantity, written: str) -> Unit | None:
-        key = (quantity.dimension, written)
-        if key not in self._units:
-            self._units[key] = unit_named(quantity.dimension, written) if written else _OWN
-        return self._units[key]
 
 
 def _refusal(measured: Measured, arrival: Arrival, why: str, *, time_ms: int) -> Refused:

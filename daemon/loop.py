@@ -17,7 +17,7 @@ from wardian.daemon.words import Teller
 from wardian.rules.engine import Engine
 from wardian.rules.errors import StoreFailed
 from wardian.rules.ports import Arrival, Clock, DueMessage, Refused, Round, Sensor, Store
-from wardian.rules.readings import Reading, chunk_of
+from wardian.rules.readings import Reading
 from wardian.rules.transitions import Transition
 
 log = logging.getLogger(__name__)
@@ -162,12 +162,14 @@ class Loop:
     def _take_in(self, arrivals: list[Arrival], now_ms: int, sensors: Sequence[Sensor]) -> None:
         readings, refused = self._intake.take(arrivals, now_ms)
         unkept = self._unkept
-        for reading in readings:
-            is_late = reading.time_ms < self._engine.trays[reading.tray].judged_ms
-            (unkept.late if is_late else unkept.readings).append(reading)
-            if is_late:
-                unkept.changed.add(reading.tray)
-        self._engine.feed(chunk_of(readings))
+        late = self._engine.take(readings)
+        if late:
+            too_late = set(map(id, late))
+            unkept.late += late
+            unkept.changed.update(reading.tray for reading in late)
+            unkept.readings += [reading for reading in readings if id(reading) not in too_late]
+        else:
+            unkept.readings += readings
         for time_ms, tray, quantity in doubted(refused, self._settle_ms, now_ms):
             self._engine.refuse(max(time_ms, self._engine.trays[tray].judged_ms), tray, quantity)
             unkept.changed.add(tray)

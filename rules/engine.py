@@ -10,7 +10,7 @@ from itertools import chain
 from typing import Any
 
 from wardian.rules.plans import TrayPlan
-from wardian.rules.readings import Chunk
+from wardian.rules.readings import Chunk, Reading
 from wardian.rules.transitions import Transition
 from wardian.rules.tray_engine import TrayEngine
 
@@ -38,6 +38,11 @@ class Engine:
             for series, points in chunk.items()
             if series.tray in self.trays
         )
+
+    def take(self, readings: Iterable[Reading]) -> list[Reading]:
+        """Take live readings as they come; return those that came too late to be judged."""
+        trays = self.trays
+        return [one for one in readings if one.tray in trays and not trays[one.tray].take(one)]
 
     def refuse(self, time_ms: int, tray: str, quantity: str) -> None:
         """Take note of a refused reading: it doubts its sensor and judges nothing else."""

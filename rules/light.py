@@ -52,14 +52,36 @@ class LitTime:
         self._forget(int(times[-1]) - DAY_MS)
         return Stretch(times, readings.until_ms, (seen_ms + unseen_ms) / MS_PER_HOUR, seen_ms / MS_PER_HOUR)
 
+    def hours_if_unchanged(self, light: Stand) -> Stand | None:
+        """Return light hours at one reading if the present run goes on with it, else None.
+
+        Nothing is remembered of it before ``extend``.
+        """
+        if not len(self._runs):
+            return None
+        run: list[int] = self._runs[-1].tolist()
+        value, time_ms = light.for_high, light.from_ms
+        is_lit = value > self._lamp.lit_above or (bool(run[2]) and value > self._lamp.dark_at)
+        if is_lit != bool(run[2]) or time_ms > run[1]:
+            return None
+        begin_ms = time_ms - DAY_MS
+        place = max(int(self._runs[:, 0].searchsorted(begin_ms, side="right")) - 1, 0)
+        first: list[int] = self._runs[place].tolist()
+        into_first = min(max(begin_ms - first[0], 0), first[1] - first[0])
+        into_run = time_ms - run[0]
+        seen_ms = run[3] + into_run * run[2] - first[3] - into_first * first[2]
+        unseen_ms = DAY_MS - (run[4] + into_run - first[4] - into_first)
+        return Stand(time_ms, light.until_ms, (seen_ms + unseen_ms) / MS_PER_HOUR, seen_ms / MS_PER_HOUR)
+
+    def extend(self, until_ms: int) -> None:
+        """Let the present run go on until an instant."""
+        self._runs[-1, 1] = until_ms
+
     def _remember(self, readings: Stretch) -> None:
         runs = self._runs
         was_lit = bool(len(runs) and runs[-1, 2])
         lit = verdicts_of(readings.for_high, self._lamp.lit_above, self._lamp.dark_at, former=was_lit)
         times, until = readings.from_ms, readings.from_ms + self._hold_ms
-        if len(runs) and len(lit) == 1 and bool(lit[0]) == was_lit and runs[-1, 1] >= times[0]:
-            runs[-1, 1] = until[-1]  # the usual case of a live reading: the run goes on
-            return
         starts_run = np.ones(len(lit), dtype=np.bool_)
         starts_run[1:] = (lit[1:] != lit[:-1]) | (until[:-1] < times[1:])
         first = np.flatnonzero(starts_run)

@@ -5,10 +5,13 @@ value is judged once by the new one, and a run or an alarm of a limit that both 
 """
 
 from collections.abc import Iterator, Mapping
+from math import inf
+from operator import attrgetter
 from typing import Any, NamedTuple
 
 import numpy as np
 
+from wardian.rules.calm import MOST_READINGS, Calm, ranges
 from wardian.rules.crops import Limit, Stage, StageSpan, stage_at
 from wardian.rules.derived import FORMULAS, derive
 from wardian.rules.health import Implausible, Silence
@@ -16,13 +19,14 @@ from wardian.rules.judging import Change, LimitState, Stand, Stretch, Window, ju
 from wardian.rules.light import LitTime, PhotonSum, standing
 from wardian.rules.plans import TrayPlan
 from wardian.rules.quantities import SATURATION_PCT
-from wardian.rules.readings import Points
+from wardian.rules.readings import Points, Reading, chunk_of
 from wardian.rules.transitions import RAISED, RETURNED, SENSOR_IMPLAUSIBLE, SENSOR_SILENT, Transition
 
 #: Before any reading.
 _ALWAYS_MS = -(2**62)
 _NO_TIMES = np.empty(0, np.int64)
 _NO_VALUES = np.empty(0, np.float64)
+_time_ms = attrgetter("time_ms")
 _NOTHING = Stretch(_NO_TIMES, _NO_TIMES, _NO_VALUES, _NO_VALUES)
 
 
@@ -63,6 +67,9 @@ class TrayEngine:
         self._derived = [quantity for quantity in FORMULAS if quantity in banded]
         self._wants_photons = "daily_light_integral" in banded
         self._changed_at_ms: int | None = None
+        #: Live readings that are not judged yet, newer than what is pending as arrays.
+        self._live: list[Reading] = []
+        self._calm: Calm | None = None
         if state:
             self._resume(state)
 
@@ -72,11 +79,19 @@ class TrayEngine:
         """Take readings of one quantity; return how many are older than what was judged."""
         on_time = points.times_ms >= self.judged_ms
         late = len(on_time) - int(on_time.sum())
+        self._gather_live()
         if late:
             points = Points(points.times_ms[on_time], points.values[on_time])
         if len(points.times_ms):
             self._pending.setdefault(quantity, []).append(points)
         return late
+
+    def take(self, reading: Reading) -> bool:
+        """Take one live reading; return whether it was in time to be judged."""
+        if reading.time_ms < self.judged_ms:
+            return False
+        self._live.append(reading)
+        return True
 
     def refuse(self, time_ms: int, quantity: str) -> None:
         """Take note of a refused reading."""
@@ -92,8 +107,9 @@ class TrayEngine:
 
     def advance(self, until_ms: int) -> list[Transition]:
         """Judge all before ``until_ms``; in no particular order."""
-        if until_ms <= self.judged_ms:
+        if until_ms <= self.judged_ms or self._passes_calmly(until_ms):
             return []
+        self._gather_live(until_ms)
         measured = {quantity: self._take(quantity, until_ms) for quantity in list(self._pending)}
         told = list(self._doubted_and_missed(measured, until_ms))
         stretches = measured | self._derive(measured)
@@ -102,7 +118,45 @@ class TrayEngine:
             if len(stretch.from_ms):
                 self._stands[quantity] = stretch.last()
         self.judged_ms = until_ms
+        self._calm = self._look_for_calm()
         return told
+
+    def _passes_calmly(self, until_ms: int) -> bool:
+        """Judge live readings of which none can change anything; return whether that was so."""
+        if self._calm is None or self._pending or len(self._live) > MOST_READINGS:
+            return False
+        if any(doubt.raised or doubt.pending_ms for doubt in self._doubts.values()):
+            return False
+        due = sorted((one for one in self._live if one.time_ms < until_ms), key=_time_ms)
+        stands = self._calm.passes(due, self._stands, until_ms)
+        if stands is None:
+            return False
+        self._stands = dict(stands)
+        self._live = [one for one in self._live if one.time_ms >= until_ms]
+        self.judged_ms = until_ms
+        return True
+
+    def _look_for_calm(self) -> Calm | None:
+        found = ranges((quantity, *watched) for (quantity, _), watched in self._limits.items())
+        if found is None or self._wants_photons:
+            return None
+        following = self.plan.spans[self._stages_begun :]
+        return Calm(
+            until_ms=following[0].from_ms if following else inf,
+            ranges=found,
+            derived=self._derived,
+            lit=self._lit,
+            lamp_quantity=self.plan.lamp.quantity if self.plan.lamp else "",
+            hold_ms=self.plan.hold_ms,
+            silences=self._silences,
+        )
+
+    def _gather_live(self, before_ms: float = inf) -> None:
+        """Put live readings before an instant with what is pending as arrays."""
+        due = [one for one in self._live if one.time_ms < before_ms]
+        self._live = [one for one in self._live if one.time_ms >= before_ms]
+        for series, points in chunk_of(due).items():
+            self._pending.setdefault(series.quantity, []).append(points)
 
     def _take(self, quantity: str, until_ms: int) -> Stretch:
         """Take the pending readings before ``until_ms``: in order of time, the first of a repeat."""
@@ -271,6 +325,7 @@ class TrayEngine:
 
     def state(self) -> dict[str, Any]:
         """Return all that is remembered as plain JSON values."""
+        self._gather_live()
         return {
             "judged_ms": self.judged_ms,
             "stands": {quantity: list(stand) for quantity, stand in self._stands.items()},

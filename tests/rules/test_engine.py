@@ -12,7 +12,7 @@ from reference_engine import reference_journal
 
 from wardian.rules.crops import Band, Limit, Stage, StageSpan
 from wardian.rules.engine import Engine
-from wardian.rules.plans import TrayPlan
+from wardian.rules.plans import LampRule, TrayPlan
 from wardian.rules.readings import Reading, chunk_of
 from wardian.rules.transitions import Transition
 
@@ -36,17 +36,20 @@ def journal_at_once(
 
 
 def journal_in_pieces(
-    scenario: Scenario, parts: Sequence[Piece], restarts: Sequence[bool] = ()
+    scenario: Scenario, parts: Sequence[Piece], restarts: Sequence[bool], *, live: Sequence[bool]
 ) -> list[Transition]:
     engine = Engine(scenario.plans)
     told: list[Transition] = []
     for number, part in enumerate(parts):
-        engine.feed(chunk_of(part.readings))
+        if live[number]:
+            assert engine.take(part.readings) == []
+        else:
+            engine.feed(chunk_of(part.readings))
         for mark in part.refused:
             engine.refuse(*mark)
         if part.advance_ms is not None:
             told += engine.advance(part.advance_ms + 1)
-        if number < len(restarts) and restarts[number]:
+        if restarts[number]:
             engine = Engine(scenario.plans, json.loads(json.dumps(engine.state())))
     return told + engine.advance(scenario.end_ms + 1)
 
@@ -82,9 +85,64 @@ def test_the_journal_is_that_of_the_naive_reading_of_the_rules(scenario: Scenari
 @some_hundreds
 def test_pieces_advances_and_restarts_change_not_one_entry(scenario: Scenario, data: st.DataObject) -> None:
     parts = data.draw(pieces(scenario))
-    restarts = data.draw(st.lists(st.booleans(), min_size=len(parts), max_size=len(parts)))
+    some = st.lists(st.booleans(), min_size=len(parts), max_size=len(parts))
+    restarts, live = data.draw(some), data.draw(some)
     at_once = journal_at_once(scenario.plans, scenario.readings, scenario.end_ms, scenario.refused)
-    assert sorted(journal_in_pieces(scenario, parts, restarts), key=lambda one: one.order) == at_once
+    in_pieces = journal_in_pieces(scenario, parts, restarts, live=live)
+    assert sorted(in_pieces, key=lambda one: one.order) == at_once
+
+
+@given(anything)
+@some_hundreds
+def test_readings_taken_one_by_one_as_they_come_make_the_same_journal(scenario: Scenario) -> None:
+    engine = Engine(scenario.plans)
+    told: list[Transition] = []
+    marks = sorted(scenario.refused)
+    for time_ms in sorted({one.time_ms for one in scenario.readings} | {mark[0] for mark in marks}):
+        told += engine.advance(time_ms)
+        assert engine.take([one for one in scenario.readings if one.time_ms == time_ms]) == []
+        for mark in marks:
+            if mark[0] == time_ms:
+                engine.refuse(*mark)
+    told += engine.advance(scenario.end_ms + 1)
+    at_once = journal_at_once(scenario.plans, scenario.readings, scenario.end_ms, scenario.refused)
+    assert sorted(told, key=lambda one: one.order) == at_once
+
+
+def test_a_quiet_day_of_live_readings_passes_calmly_and_a_drift_still_tells() -> None:
+    bands = {
+        "air_temperature": Band(
+            "air_temperature", (Limit("low", 20, 21, 600_000, 0), Limit("high", 26, 25, 0, 0))
+        ),
+        "vapour_pressure_deficit": Band("vapour_pressure_deficit", (Limit("high", 0.5, 0.4, 60_000, 0),)),
+        "light_hours": Band("light_hours", (Limit("low", 0, 0, 0, 0), Limit("high", 20, 19, 0, 0))),
+    }
+    plan = TrayPlan(
+        "tray-a",
+        (StageSpan(-1, Stage("stage", 0, bands)),),
+        300_000,
+        LampRule("illuminance", 1000, 900),
+        {"ppfd": 1},
+    )
+    engine, readings = Engine([plan]), []
+    for number in range(8640):
+        drifts = number > 8000
+        for quantity, value in (
+            ("air_temperature", 24.0 + number % 3 / 4 + 3 * drifts),
+            ("relative_humidity", 94.0 + number % 5 - 40 * (number > 8100)),
+            ("illuminance", 5000.0 * (1000 < number < 7000)),
+        ):
+            readings.append(Reading(number * 10_000, "tray-a", quantity, value))
+    told, calm = [], 0
+    for place in range(0, len(readings), 3):
+        engine.take(readings[place : place + 3])
+        before = engine.trays["tray-a"]._calm
+        told += engine.advance(readings[place].time_ms)
+        calm += before is not None and engine.trays["tray-a"]._calm is before
+    told += engine.advance(86_400_000)
+    assert told == journal_at_once([plan], readings, 86_399_999)
+    assert [one.quantity for one in told] == ["air_temperature", "vapour_pressure_deficit"]
+    assert calm > 8500
 
 
 @given(anything, st.data())
