@@ -1,41 +1,18 @@
 import os
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from fake_clock import NOON_MS, FakeClock
+from fake_loop import FakeLoop
 
 from wardian.adapters.sensors.csv_file import ARRIVALS_PER_POLL, ROWS_PER_ARRIVAL, CsvSensor, CsvSettings
 from wardian.adapters.timestamps import text_of
 from wardian.rules.errors import SensorUnreachable
-from wardian.rules.ports import Arrival, Decoded, Measured
+from wardian.rules.ports import Decoded, Measured
 
-NOW_MS = 1_772_452_800_000
 HEADER = "time,tray,quantity,value,unit\n"
 ROW = "2026-03-02T12:00:00Z,tray-a,air_temperature,24.5,Cel\n"
-
-
-@dataclass
-class FakeClock:
-    now_ms: int = NOW_MS
-
-    def wall_ms(self) -> int:
-        return self.now_ms
-
-    def monotonic_s(self) -> float:
-        return self.now_ms / 1000
-
-
-@dataclass
-class FakeLoop:
-    room: int = 1_000_000
-    taken: list[Arrival] = field(default_factory=list)
-
-    def take(self, arrival: Arrival) -> bool:
-        if not self.room:
-            return False
-        self.room -= 1
-        self.taken.append(arrival)
-        return True
 
 
 @dataclass
@@ -80,15 +57,15 @@ def followed(tmp_path: Path) -> Followed:
 
 
 def _row(second: int) -> str:
-    return f"{text_of(NOW_MS + second * 1000)},tray-a,air_temperature,{20 + second / 1000:.3f},\n"
+    return f"{text_of(NOON_MS + second * 1000)},tray-a,air_temperature,{20 + second / 1000:.3f},\n"
 
 
 def test_rows_are_read_once_as_the_file_grows(followed: Followed) -> None:
     followed.write(HEADER + ROW)
-    assert followed.poll() == [Measured(NOW_MS, "tray-a", "air_temperature", "24.5", "Cel")]
+    assert followed.poll() == [Measured(NOON_MS, "tray-a", "air_temperature", "24.5", "Cel")]
     assert followed.poll() == []
     followed.append("2026-03-02T13:00:10.250+01:00,tray-b,relative_humidity,0.93,/\n")
-    assert followed.poll() == [Measured(NOW_MS + 10_250, "tray-b", "relative_humidity", "0.93", "/")]
+    assert followed.poll() == [Measured(NOON_MS + 10_250, "tray-b", "relative_humidity", "0.93", "/")]
 
 
 def test_a_line_without_its_end_waits(followed: Followed) -> None:
@@ -107,7 +84,9 @@ def test_a_long_file_is_taken_in_bounded_bites(followed: Followed) -> None:
     followed.write(HEADER + "".join(map(_row, range(bite + 500))))
     first, second, third = followed.poll(), followed.poll(), followed.poll()
     assert [len(first), len(second), len(third)] == [bite, 500, 0]
-    assert [measured.time_ms for measured in first + second] == [NOW_MS + s * 1000 for s in range(bite + 500)]
+    assert [measured.time_ms for measured in first + second] == [
+        NOON_MS + s * 1000 for s in range(bite + 500)
+    ]
     assert max(len(arrival.message) for arrival in followed.loop.taken) == ROWS_PER_ARRIVAL
 
 
@@ -118,7 +97,7 @@ def test_what_the_loop_has_no_room_for_is_read_again(followed: Followed) -> None
     assert followed.poll() == []
     followed.loop.room = 10
     rest = followed.poll()
-    assert [measured.time_ms for measured in rest] == [NOW_MS + s * 1000 for s in range(1_000, 2_500)]
+    assert [measured.time_ms for measured in rest] == [NOON_MS + s * 1000 for s in range(1_000, 2_500)]
 
 
 def test_a_replaced_file_is_read_from_its_beginning(followed: Followed, tmp_path: Path) -> None:
@@ -127,7 +106,7 @@ def test_a_replaced_file_is_read_from_its_beginning(followed: Followed, tmp_path
     new = tmp_path / "new.csv"
     new.write_text(HEADER + "".join(map(_row, range(100, 120))))
     new.replace(followed.file)
-    assert [measured.time_ms for measured in followed.poll()] == [NOW_MS + s * 1000 for s in range(100, 120)]
+    assert [measured.time_ms for measured in followed.poll()] == [NOON_MS + s * 1000 for s in range(100, 120)]
 
 
 def test_a_file_that_was_cut_is_read_from_its_beginning(followed: Followed) -> None:
@@ -137,7 +116,7 @@ def test_a_file_that_was_cut_is_read_from_its_beginning(followed: Followed) -> N
     os.truncate(followed.file, 0)
     followed.append(HEADER + _row(7))
     assert followed.file.stat().st_ino == inode
-    assert [measured.time_ms for measured in followed.poll()] == [NOW_MS + 7000]
+    assert [measured.time_ms for measured in followed.poll()] == [NOON_MS + 7000]
 
 
 def test_a_file_cut_and_grown_past_the_old_place_is_read_from_its_beginning(followed: Followed) -> None:
@@ -151,7 +130,7 @@ def test_a_file_cut_and_grown_past_the_old_place_is_read_from_its_beginning(foll
 @pytest.mark.parametrize("header", ["\N{BYTE ORDER MARK}" + HEADER, HEADER.replace("\n", "\r\n")])
 def test_a_byte_order_mark_and_carriage_returns_are_accepted(followed: Followed, header: str) -> None:
     followed.write(header + ROW.replace("\n", "\r\n"))
-    assert followed.poll() == [Measured(NOW_MS, "tray-a", "air_temperature", "24.5", "Cel")]
+    assert followed.poll() == [Measured(NOON_MS, "tray-a", "air_temperature", "24.5", "Cel")]
 
 
 @pytest.mark.parametrize(
@@ -211,7 +190,7 @@ def test_a_bad_row_is_refused_with_its_line_and_spoils_no_other(
 def test_a_refused_row_says_as_much_of_its_place_as_is_known(followed: Followed) -> None:
     decoded = followed.decoded("2026-03-02T12:00:00Z,tray-a,air_temperature,warm,\n")
     (refused,) = decoded.refused
-    assert (refused.time_ms, refused.tray, refused.quantity) == (NOW_MS, "tray-a", "air_temperature")
+    assert (refused.time_ms, refused.tray, refused.quantity) == (NOON_MS, "tray-a", "air_temperature")
 
 
 def test_bytes_that_are_no_utf8_are_refused_with_their_line(followed: Followed) -> None:
@@ -225,7 +204,7 @@ def test_bytes_that_are_no_utf8_are_refused_with_their_line(followed: Followed) 
 
 def test_quoted_fields_blank_lines_and_spaces_around_a_number_are_read(followed: Followed) -> None:
     decoded = followed.decoded('\n2026-03-02T12:00:00Z,"tray ""a"", left","air_temperature", 76.1 ,"°F"\n\n')
-    assert decoded.measured == [Measured(NOW_MS, 'tray "a", left', "air_temperature", "76.1", "°F")]
+    assert decoded.measured == [Measured(NOON_MS, 'tray "a", left', "air_temperature", "76.1", "°F")]
     assert decoded.refused == []
 
 

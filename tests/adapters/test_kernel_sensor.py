@@ -1,41 +1,18 @@
 import logging
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
+from fake_clock import NOON_MS, FakeClock
+from fake_loop import FakeLoop
 
 from wardian.adapters.sensors.kernel import MOST_WAITING, KernelChannel, KernelSensor, KernelSettings
 from wardian.rules.errors import SensorUnreachable
-from wardian.rules.ports import Arrival, Measured
+from wardian.rules.ports import Measured
 from wardian.rules.readings import Series
 
-NOW_MS = 1_772_452_800_000
 TEMPERATURE = "bus/iio/devices/iio:device0/in_temp_input"
 HUMIDITY = "bus/iio/devices/iio:device0/in_humidityrelative_input"
 MEDIUM = "bus/w1/devices/28-0000075a1b2c/w1_slave"
-
-
-@dataclass
-class FakeClock:
-    now_ms: int = NOW_MS
-
-    def wall_ms(self) -> int:
-        self.now_ms += 1
-        return self.now_ms
-
-    def monotonic_s(self) -> float:
-        return self.now_ms / 1000
-
-
-@dataclass
-class FakeLoop:
-    has_room: bool = True
-    taken: list[Arrival] = field(default_factory=list)
-
-    def take(self, arrival: Arrival) -> bool:
-        if self.has_room:
-            self.taken.append(arrival)
-        return self.has_room
 
 
 def _write(root: Path, file: str, content: str) -> None:
@@ -47,7 +24,9 @@ def _write(root: Path, file: str, content: str) -> None:
 def _sensor(root: Path, *files: str) -> KernelSensor:
     quantities = {TEMPERATURE: "air_temperature", HUMIDITY: "relative_humidity", MEDIUM: "medium_temperature"}
     channels = tuple(KernelChannel("tray-a", quantities[file], file) for file in files)
-    return KernelSensor(KernelSettings("bench chips", channels, root=root, every_s=10.0), FakeClock())
+    return KernelSensor(
+        KernelSettings("bench chips", channels, root=root, every_s=10.0), FakeClock(look_ms=1)
+    )
 
 
 @pytest.fixture
@@ -61,7 +40,7 @@ def test_each_channel_is_an_arrival_with_the_time_it_was_read_at(tmp_path: Path,
     sensor = _sensor(tmp_path, TEMPERATURE, HUMIDITY)
     sensor.start(loop.take)
     sensor.poll()
-    assert [arrival.received_ms for arrival in loop.taken] == [NOW_MS + 1, NOW_MS + 2]
+    assert [arrival.received_ms for arrival in loop.taken] == [NOON_MS + 1, NOON_MS + 2]
     assert [sensor.decode(arrival).measured for arrival in loop.taken] == [
         [Measured(None, "tray-a", "air_temperature", "24.125")],
         [Measured(None, "tray-a", "relative_humidity", "93.500")],
@@ -104,7 +83,7 @@ def test_a_star_that_fits_two_chips_is_refused_instead_of_guessed(tmp_path: Path
     for number in (1, 2):
         _write(tmp_path, f"class/hwmon/hwmon{number}/temp1_input", "21000\n")
     channel = KernelChannel("tray-a", "air_temperature", "class/hwmon/hwmon*/temp1_input")
-    sensor = KernelSensor(KernelSettings("bench chips", (channel,), root=tmp_path), FakeClock())
+    sensor = KernelSensor(KernelSettings("bench chips", (channel,), root=tmp_path), FakeClock(look_ms=1))
     sensor.start(loop.take)
     with pytest.raises(SensorUnreachable, match="fits 2 files; exactly one is accepted"):
         sensor.poll()
@@ -123,15 +102,15 @@ def test_a_file_longer_than_a_page_is_read_no_further(tmp_path: Path, loop: Fake
 def test_values_wait_while_the_loop_has_no_room_and_keep_their_time(tmp_path: Path, loop: FakeLoop) -> None:
     sensor = _sensor(tmp_path, TEMPERATURE)
     sensor.start(loop.take)
-    loop.has_room = False
+    loop.room = 0
     for milli_c in (24000, 24100):
         _write(tmp_path, TEMPERATURE, f"{milli_c}\n")
         sensor.poll()
-    loop.has_room = True
+    loop.room = 1_000_000
     _write(tmp_path, TEMPERATURE, "24200\n")
     sensor.poll()
     values = [(arrival.received_ms, sensor.decode(arrival).measured[0].value) for arrival in loop.taken]
-    assert values == [(NOW_MS + 1, "24.000"), (NOW_MS + 2, "24.100"), (NOW_MS + 3, "24.200")]
+    assert values == [(NOON_MS + 1, "24.000"), (NOON_MS + 2, "24.100"), (NOON_MS + 3, "24.200")]
 
 
 def test_only_the_newest_wait_when_there_is_no_room_for_long(
@@ -140,13 +119,13 @@ def test_only_the_newest_wait_when_there_is_no_room_for_long(
     _write(tmp_path, TEMPERATURE, "24000\n")
     sensor = _sensor(tmp_path, TEMPERATURE)
     sensor.start(loop.take)
-    loop.has_room = False
+    loop.room = 0
     with caplog.at_level(logging.ERROR):
         for _ in range(MOST_WAITING + 2):
             sensor.poll()
-    loop.has_room = True
+    loop.room = 1_000_000
     sensor.poll()
-    assert [arrival.received_ms - NOW_MS for arrival in loop.taken] == list(range(3, MOST_WAITING + 4))
+    assert [arrival.received_ms - NOON_MS for arrival in loop.taken] == list(range(3, MOST_WAITING + 4))
     assert [record.message for record in caplog.records] == ["readings lost", "readings lost"]
 
 

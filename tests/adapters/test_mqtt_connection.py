@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
+from fake_clock import FakeClock
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 
@@ -23,17 +24,9 @@ LEAVES_SOCKETS = pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExce
 WaitUntil = Callable[..., None]
 
 
-class FakeClock:
-    def wall_ms(self) -> int:
-        return NOW_MS
-
-    def monotonic_s(self) -> float:
-        return 0.0
-
-
 def sensor_of(*subscriptions: Subscription, **broker: Any) -> MqttSensor:
     settings = BrokerSettings(**{"host": "127.0.0.1", "port": 1, "client_id": "bench-12", **broker})
-    return MqttSensor(MqttSettings("wire", settings, subscriptions or (NUMBERS,)), TRAYS, FakeClock())
+    return MqttSensor(MqttSettings("wire", settings, subscriptions or (NUMBERS,)), TRAYS, FakeClock(NOW_MS))
 
 
 Started = Callable[..., MqttSensor]

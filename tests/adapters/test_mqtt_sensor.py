@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import pytest
+from fake_clock import FakeClock
 
 from wardian.adapters.brokers import BrokerSettings
 from wardian.adapters.json_payloads import JsonForm
@@ -21,14 +22,6 @@ NUMBERS = Subscription("bench/{tray}/{quantity}", NumberForm(Target()))
 CLIMATE = Subscription("packs/+", SenmlForm({"{tray}:temp": Target("air_temperature")}))
 BOTH = pytest.mark.parametrize("protocol", ["3.1.1", "5"])
 WaitUntil = Callable[..., None]
-
-
-class FakeClock:
-    def wall_ms(self) -> int:
-        return NOW_MS
-
-    def monotonic_s(self) -> float:
-        return 0.0
 
 
 @dataclass
@@ -82,7 +75,7 @@ def opened(wait_until: WaitUntil) -> Iterator[Open]:
     ) -> Inbox:
         more = {"host": "127.0.0.1", "port": broker.port, "client_id": "bench-12", **more}
         settings = MqttSettings("wire", BrokerSettings(**more), subscriptions or (NUMBERS,))
-        sensor = MqttSensor(settings, TRAYS, FakeClock(), on_pressure)
+        sensor = MqttSensor(settings, TRAYS, FakeClock(NOW_MS), on_pressure)
         sensors.append(sensor)
         inbox = Inbox(sensor, room=room)
         sensor.start(inbox.take)

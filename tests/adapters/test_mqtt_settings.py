@@ -2,6 +2,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from fake_clock import FakeClock
 
 from wardian.adapters.brokers import BrokerSettings
 from wardian.adapters.json_payloads import JsonForm
@@ -13,14 +14,6 @@ from wardian.rules.readings import Series
 
 TRAYS = frozenset({"tray-a", "tray-b"})
 NUMBERS = Subscription("bench/{tray}/{quantity}", NumberForm(Target()))
-
-
-class FakeClock:
-    def wall_ms(self) -> int:
-        return 0
-
-    def monotonic_s(self) -> float:
-        return 0.0
 
 
 def sensor_of(*subscriptions: Subscription, expiry_s: int = 3600, **broker: Any) -> MqttSensor:

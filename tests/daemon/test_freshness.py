@@ -1,6 +1,7 @@
 from dataclasses import replace
 
-from outbox_fakes import START_MS, FakeClock, FakeNotifier, FakeStore, alarm_fields
+from fake_clock import NOON_MS, FakeClock
+from outbox_fakes import FakeNotifier, FakeStore, alarm_fields
 
 from wardian.daemon.outbox import Outbox
 from wardian.rules.ports import Message
@@ -22,7 +23,7 @@ def returned(time: str = RETURNED_AT) -> Message:
 
 def keep(store: FakeStore, message: Message, minutes: int = 0) -> None:
     """Commit a change of an alarm with its message, as one round does."""
-    now_ms = START_MS + minutes * MINUTE_MS
+    now_ms = NOON_MS + minutes * MINUTE_MS
     store.enter(now_ms, dict(message.fields))
     store.write("mail", message, now_ms)
 
@@ -30,12 +31,12 @@ def keep(store: FakeStore, message: Message, minutes: int = 0) -> None:
 def sent(store: FakeStore, minutes: int = 0, outcomes: tuple[str, ...] = ()) -> list[Message]:
     mail = FakeNotifier("mail", list(outcomes))
     outbox = Outbox(store.as_store, [mail], FakeClock(), lambda time_ms: f"minute {_minute(time_ms)}")
-    outbox.run_due(START_MS + minutes * MINUTE_MS)
+    outbox.run_due(NOON_MS + minutes * MINUTE_MS)
     return mail.taken
 
 
 def _minute(time_ms: int) -> int:
-    return (time_ms - START_MS) // MINUTE_MS
+    return (time_ms - NOON_MS) // MINUTE_MS
 
 
 def test_an_alarm_that_stands_is_told_as_it_was_written() -> None:
@@ -75,7 +76,7 @@ def test_the_return_of_another_alarm_changes_nothing() -> None:
         alarm_fields(RETURNED, RETURNED_AT, "tray-b"),
         alarm_fields(RETURNED, RETURNED_AT, limit="high"),
     ):
-        store.enter(START_MS, other)
+        store.enter(NOON_MS, other)
     assert sent(store) == [raised()]
 
 
@@ -84,7 +85,7 @@ def test_a_return_far_back_in_the_journal_is_found() -> None:
     keep(store, raised())
     keep(store, returned(), minutes=1)
     for number in range(6_000):
-        store.enter(START_MS, alarm_fields(RAISED, str(number), f"tray {number}"))
+        store.enter(NOON_MS, alarm_fields(RAISED, str(number), f"tray {number}"))
     assert sent(store, minutes=2)[0].fields["returned_since"] == RETURNED_AT
 
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pytest
+from fake_clock import FakeClock
 
 from wardian.adapters.stores.memory import MemoryStore
 from wardian.daemon.loop import QUEUE_ROOM, QUIET_S, Loop, Queue
@@ -29,18 +30,6 @@ from wardian.rules.transitions import Transition
 MINUTE_MS = 60_000
 BEGIN_MS = 1_772_400_000_000
 SETTLE_MS = 5_000
-
-
-class FakeClock:
-    def __init__(self) -> None:
-        self.now_ms = BEGIN_MS
-        self.passed_s = 0.0
-
-    def wall_ms(self) -> int:
-        return self.now_ms
-
-    def monotonic_s(self) -> float:
-        return self.passed_s
 
 
 class FakeSensor:
@@ -126,9 +115,7 @@ def plan(high: float = 25.0) -> TrayPlan:
 
 class Rig:
     def __init__(self, store: FlakyStore | None = None, *plans: TrayPlan, begun_minutes: float = 0) -> None:
-        self.clock = FakeClock()
-        self.clock.now_ms += round(begun_minutes * MINUTE_MS)
-        self.begun_minutes = begun_minutes
+        self.clock = FakeClock(BEGIN_MS + round(begun_minutes * MINUTE_MS))
         self.sensor = FakeSensor()
         self.teller = FakeTeller()
         self.store = store or FlakyStore()
@@ -150,8 +137,7 @@ class Rig:
         return arrival
 
     def round_at(self, minutes: float) -> None:
-        self.clock.now_ms = BEGIN_MS + round(minutes * MINUTE_MS)
-        self.clock.passed_s = (minutes - self.begun_minutes) * 60
+        self.clock.step_to(BEGIN_MS + round(minutes * MINUTE_MS))
         self.loop.round([self.sensor])
 
     def events(self) -> list[tuple[int, str]]:

@@ -4,13 +4,12 @@ from datetime import UTC, datetime
 from itertools import pairwise
 
 import pytest
+from fake_clock import NOON_MS, FakeClock
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from outbox_fakes import (
     CANARY,
-    START_MS,
     Crash,
-    FakeClock,
     FakeNotifier,
     FakeStore,
     HangingNotifier,
@@ -41,9 +40,9 @@ def run_until_nothing_waits(store: FakeStore, clock: FakeClock, *notifiers: Fake
         try:
             outbox.run_due(clock.now_ms)
             due_ms = [due.due_ms for number, due in store.rows.items() if number not in store.ended]
-            clock.now_ms = max([clock.now_ms + 1, *due_ms[:1]])
+            clock.step_to(max([clock.now_ms + 1, *due_ms[:1]]))
         except StoreFailed:
-            clock.now_ms += 1
+            clock.step(1)
         except Crash:
             outbox = outbox_of(store, clock, *notifiers)
 
@@ -56,7 +55,7 @@ def test_messages_leave_in_the_order_they_were_written_each_through_its_channel(
     for key in ("1", "2", "3"):
         store.write("console", plain(key))
         store.write("mail", plain(key))
-    outbox_of(store, FakeClock(), console, mail).run_due(START_MS)
+    outbox_of(store, FakeClock(), console, mail).run_due(NOON_MS)
     assert console.keys == mail.keys == ["1", "2", "3"]
     assert set(store.ended.values()) == {"delivered"}
 
@@ -67,7 +66,7 @@ def test_a_failed_message_is_tried_again_after_its_pause_and_nothing_overtakes_i
     store.write("mail", plain("1"))
     store.write("mail", plain("2"))
     outbox = outbox_of(store, clock, mail)
-    outbox.run_due(START_MS)
+    outbox.run_due(NOON_MS)
     assert (store.rows[1].attempts, store.rows[1].last_error) == (1, "no route")
     outbox.run_due(store.rows[1].due_ms - 1)
     assert mail.attempts == ["1"]
@@ -82,7 +81,7 @@ def test_a_channel_that_fails_does_not_hold_up_another() -> None:
     mail, console = FakeNotifier("mail", ["failed"]), FakeNotifier("console")
     for channel in ("mail", "console", "console"):
         store.write(channel, plain(f"{channel} {len(store.rows)}"))
-    outbox_of(store, FakeClock(), mail, console).run_due(START_MS)
+    outbox_of(store, FakeClock(), mail, console).run_due(NOON_MS)
     assert mail.keys == []
     assert console.keys == ["console 1", "console 2"]
 
@@ -91,10 +90,10 @@ def test_a_message_written_while_another_is_postponed_waits_its_turn_without_a_l
     store, mail = FakeStore(), FakeNotifier("mail", ["failed"])
     store.write("mail", plain("1"))
     outbox = outbox_of(store, FakeClock(), mail)
-    outbox.run_due(START_MS)
+    outbox.run_due(NOON_MS)
     store.write("mail", plain("2"))
     looks = store.looks
-    outbox.run_due(START_MS + 1)
+    outbox.run_due(NOON_MS + 1)
     assert store.looks == looks
     outbox.run_due(store.rows[1].due_ms)
     assert mail.keys == ["1", "2"]
@@ -124,7 +123,7 @@ def test_a_message_is_given_up_after_seven_days_and_not_before(
     mail = FakeNotifier("mail", ["failed"] * 1000)
     store.write("mail", plain("1"))
     run_until_nothing_waits(store, clock, mail)
-    assert 7 * DAY_MS <= clock.now_ms - START_MS <= 8.5 * DAY_MS
+    assert 7 * DAY_MS <= clock.now_ms - NOON_MS <= 8.5 * DAY_MS
     assert store.ended == {1: "given up: no route"}
     (error,) = [record for record in caplog.records if record.levelno == logging.ERROR]
     assert error.getMessage() == "message given up"
@@ -135,8 +134,8 @@ def test_a_clock_that_leaps_over_a_week_gives_nothing_up() -> None:
     store, mail = FakeStore(), FakeNotifier("mail", ["failed"] * (FEWEST_ATTEMPTS - 1))
     store.write("mail", plain("1"), now_ms=0)
     outbox = outbox_of(store, FakeClock(), mail)
-    outbox.run_due(START_MS)
-    outbox.run_due(START_MS + 30 * DAY_MS)
+    outbox.run_due(NOON_MS)
+    outbox.run_due(NOON_MS + 30 * DAY_MS)
     assert store.ended == {}
 
 
@@ -144,9 +143,9 @@ def test_a_clock_that_is_put_back_does_not_silence_a_channel() -> None:
     store, mail = FakeStore(), FakeNotifier("mail", ["failed"])
     store.write("mail", plain("1"))
     outbox = outbox_of(store, FakeClock(), mail)
-    outbox.run_due(START_MS)
+    outbox.run_due(NOON_MS)
     for restarted in (outbox, outbox_of(store, FakeClock(), mail)):
-        restarted.run_due(START_MS - FARTHEST_MS)
+        restarted.run_due(NOON_MS - FARTHEST_MS)
     assert mail.keys == ["1"]
 
 
@@ -154,7 +153,7 @@ def test_a_refused_message_is_given_up_and_the_next_goes_on(caplog: pytest.LogCa
     store, mail = FakeStore(), FakeNotifier("mail", ["refused"])
     store.write("mail", plain("1"))
     store.write("mail", plain("2"))
-    outbox_of(store, FakeClock(), mail).run_due(START_MS)
+    outbox_of(store, FakeClock(), mail).run_due(NOON_MS)
     assert store.ended == {1: "given up: nobody there", 2: "delivered"}
     assert [r.getMessage() for r in caplog.records if r.levelno == logging.ERROR] == ["message given up"]
 
@@ -165,7 +164,7 @@ def test_a_slip_in_a_channel_is_a_failure_whose_words_are_not_told(
     store, mail = FakeStore(), FakeNotifier("mail", ["slip"])
     store.write("mail", plain("1"))
     with caplog.at_level(logging.DEBUG):
-        outbox_of(store, FakeClock(), mail).run_due(START_MS)
+        outbox_of(store, FakeClock(), mail).run_due(NOON_MS)
     assert store.rows[1].last_error == "unexpected KeyError"
     told = "".join(str(vars(record)) for record in caplog.records) + caplog.text
     assert CANARY not in told + str(store)
@@ -179,9 +178,9 @@ def test_a_crash_after_a_message_was_taken_repeats_it_with_the_same_key() -> Non
     store.write("mail", plain("1"))
     store.write("mail", plain("2"))
     with pytest.raises(Crash):
-        outbox_of(store, clock, mail).run_due(START_MS)
+        outbox_of(store, clock, mail).run_due(NOON_MS)
     assert store.ended == {}
-    outbox_of(store, clock, mail).run_due(START_MS)
+    outbox_of(store, clock, mail).run_due(NOON_MS)
     assert mail.keys == ["1", "1", "2"]
 
 
@@ -191,8 +190,8 @@ def test_a_message_that_was_taken_but_not_marked_is_marked_next_time_and_not_sen
     outbox = outbox_of(store, FakeClock(), mail)
     for _ in range(2):
         with pytest.raises(StoreFailed):
-            outbox.run_due(START_MS)
-    outbox.run_due(START_MS)
+            outbox.run_due(NOON_MS)
+    outbox.run_due(NOON_MS)
     assert store.ended == {1: "delivered"}
     assert mail.keys == ["1"]
 
@@ -278,7 +277,7 @@ def test_a_failed_message_is_tried_again_without_a_nudge(
     outbox = outbox_of(store, clock, console)
     outbox.start()
     wait_until(lambda: store.rows[1].attempts == 1, "the failure")
-    clock.now_ms += 1000
+    clock.step(1000)
     wait_until(lambda: store.ended == {1: "delivered"}, "the second try")
     outbox.stop()
 
@@ -309,12 +308,12 @@ def test_the_status_says_how_much_waits_by_channel_since_when_and_why() -> None:
     outbox = outbox_of(store, clock, mail, hook)
     assert outbox.waiting_words() == {}
     for minutes in range(3):
-        store.write("mail", plain(str(minutes)), START_MS + minutes * 60_000)
-    store.write("hook", plain("hook"), START_MS + 3_600_000)
-    outbox.run_due(START_MS)
+        store.write("mail", plain(str(minutes)), NOON_MS + minutes * 60_000)
+    store.write("hook", plain("hook"), NOON_MS + 3_600_000)
+    outbox.run_due(NOON_MS)
     assert outbox.waiting_words() == {
-        "mail": "3 messages not delivered yet, since 04 Mar 04:53: no route",
-        "hook": "1 message not delivered yet, since 04 Mar 05:53",
+        "mail": "3 messages not delivered yet, since 02 Mar 12:00: no route",
+        "hook": "1 message not delivered yet, since 02 Mar 13:00",
     }
-    outbox.run_due(START_MS + DAY_MS)
+    outbox.run_due(NOON_MS + DAY_MS)
     assert backlogs(store.waiting()) == []

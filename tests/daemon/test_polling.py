@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from fake_clock import FakeClock
 
 from wardian.daemon.polling import Polling, Steadily
 from wardian.rules.errors import SensorUnreachable
@@ -13,19 +14,6 @@ from wardian.rules.readings import Series
 
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
 PATIENCE_S = 10
-
-
-class FakeClock:
-    """The machine's clock, with its hands where a test puts them."""
-
-    def __init__(self) -> None:
-        self.set_by_s = 0.0
-
-    def wall_ms(self) -> int:
-        return round(self.set_by_s * 1000)
-
-    def monotonic_s(self) -> float:
-        return 0.0
 
 
 class FakeSensor:
@@ -98,7 +86,7 @@ def test_a_jump_of_the_clock_is_noticed_once_and_polls_go_on() -> None:
     polling.start()
     try:
         assert not polling.notice_jumps()
-        clock.set_by_s = -3600.0
+        clock.now_ms -= 3_600_000
         assert polling.notice_jumps()
         assert not polling.notice_jumps()
         assert sensor.polled_thrice.wait(PATIENCE_S)

@@ -8,17 +8,16 @@ Rows marked "computed" follow from these documents by arithmetic; "ours" marks a
 """
 
 import errno
-from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
 import pytest
+from fake_clock import NOON_MS, FakeClock
 
 from wardian.adapters.sensors.kernel import KernelChannel, KernelSensor, KernelSettings
 from wardian.rules.errors import SensorUnreachable
 from wardian.rules.ports import Arrival, Decoded
 
-NOW_MS = 1_772_452_800_000
 I2C = "devices/platform/soc/fe804000.i2c/i2c-1"
 IIO = "bus/iio/devices/iio:device0"
 HWMON = "class/hwmon/hwmon2"
@@ -33,17 +32,6 @@ LINKS = {
     ),
     "bus/i2c/devices/1-0044": (f"{I2C}/1-0044", f"../../../{I2C}/1-0044"),
 }
-
-
-@dataclass
-class FakeClock:
-    now_ms: int = NOW_MS
-
-    def wall_ms(self) -> int:
-        return self.now_ms
-
-    def monotonic_s(self) -> float:
-        return self.now_ms / 1000
 
 
 def _lay_out(root: Path, files: dict[str, str]) -> None:
@@ -242,7 +230,7 @@ def test_what_the_documents_call_a_fault_is_refused_with_its_reason(
     (refused,) = decoded.refused
     assert words in refused.why
     assert refused.source == f"chips: {file}"
-    assert (refused.tray, refused.quantity, refused.time_ms) == ("tray-a", quantity, NOW_MS)
+    assert (refused.tray, refused.quantity, refused.time_ms) == ("tray-a", quantity, NOON_MS)
     assert refused.raw.split(maxsplit=1)[0] == content.split(maxsplit=1)[0]
 
 

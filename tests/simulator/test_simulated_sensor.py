@@ -1,6 +1,7 @@
 from dataclasses import dataclass, field
 
 import pytest
+from fake_clock import FakeClock
 
 from wardian.rules.ports import Arrival, Measured
 from wardian.simulator.faults import Fault
@@ -13,22 +14,11 @@ TRAYS = ("tray-a", "tray-b", "tray-c")
 
 
 @dataclass
-class FakeClock:
-    now_ms: int = NOW_MS
-
-    def wall_ms(self) -> int:
-        return self.now_ms
-
-    def monotonic_s(self) -> float:
-        return self.now_ms / 1000
-
-
-@dataclass
 class Bench:
     """A started simulated sensor with its clock, and everything it handed over."""
 
     settings: SimulatedSettings = field(default_factory=lambda: SimulatedSettings("bench", TRAYS))
-    clock: FakeClock = field(default_factory=FakeClock)
+    clock: FakeClock = field(default_factory=lambda: FakeClock(NOW_MS))
     arrivals: list[Arrival] = field(default_factory=list)
     room: int = 1_000_000
 

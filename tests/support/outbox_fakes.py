@@ -1,33 +1,21 @@
-"""Doubles for what the outbox stands between: a clock that is stepped, a store in memory, channels."""
+"""Doubles for what the outbox stands between: a store in memory, channels."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from threading import Event
 from typing import Any, cast
 
+from fake_clock import NOON_MS
+
 from wardian.rules.errors import DeliveryFailed, DeliveryRefused, StoreFailed
 from wardian.rules.ports import Due, JournalEntry, Message, Store
 from wardian.rules.transitions import RAISED, RETURNED
 
-START_MS = 1_772_600_000_000
 CANARY = "canary-4711"
 
 
 class Crash(BaseException):
     """The process ends here."""
-
-
-@dataclass
-class FakeClock:
-    """Stands still until it is stepped."""
-
-    now_ms: int = START_MS
-
-    def wall_ms(self) -> int:
-        return self.now_ms
-
-    def monotonic_s(self) -> float:
-        return self.now_ms / 1000
 
 
 @dataclass
@@ -45,7 +33,7 @@ class FakeStore:
     def as_store(self) -> Store:
         return cast("Store", self)
 
-    def write(self, channel: str, message: Message, now_ms: int = START_MS) -> None:
+    def write(self, channel: str, message: Message, now_ms: int = NOON_MS) -> None:
         number = len(self.rows) + 1
         self.rows[number] = Due(number, channel, message, now_ms, 0, now_ms, "")
 

@@ -4,8 +4,9 @@ At its first start it commits the messages; then it sends what waits until nothi
 """
 
 import sys
-from itertools import count
 from pathlib import Path
+
+from fake_clock import FakeClock
 
 from wardian.adapters.notifiers.webhook import WebhookNotifier, WebhookSettings
 from wardian.adapters.stores.sql import SqlStore
@@ -13,22 +14,9 @@ from wardian.daemon.outbox import Outbox
 from wardian.rules.ports import DueMessage, Message, Round
 
 
-class FakeClock:
-    """Goes on by an hour with each look."""
-
-    def __init__(self) -> None:
-        self._hours = count(1)
-
-    def wall_ms(self) -> int:
-        return next(self._hours) * 3_600_000
-
-    def monotonic_s(self) -> float:
-        return 0.0
-
-
 def main(database: str, url: str, messages: int) -> None:
     """Send everything."""
-    store, clock = SqlStore.open(Path(database)), FakeClock()
+    store, clock = SqlStore.open(Path(database)), FakeClock(now_ms=0, look_ms=3_600_000)
     if "written" not in store.notes():
         due = [DueMessage("hook", Message(f"key-{n}", "", "", {"number": n})) for n in range(messages)]
         store.keep(Round(now_ms=0, due=due, notes={"written": True}))
