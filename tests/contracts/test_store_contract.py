@@ -1,19 +1,18 @@
 """What every store promises, held against the one in memory and the one in a file alike."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import replace
 from itertools import islice
 from typing import Any, Final
 
 import numpy as np
 import pytest
+from store_rounds import HOUR_MS, NOON_MS, change, journal, to_tell
 
 from wardian.rules.errors import StoreFailed
 from wardian.rules.ports import Due, DueMessage, Kept, Message, Refused, Round, Store
 from wardian.rules.readings import Reading, Series
 
-NOON_MS: Final = 1_772_452_800_000
-HOUR_MS: Final = 3_600_000
 END_MS: Final = NOON_MS + 1_000 * HOUR_MS
 
 AIR: Final = Series("tray-a", "air_temperature")
@@ -26,25 +25,6 @@ def air(after_ms: int, value: float = 24.5) -> Reading:
 
 def light(after_ms: int, value: float = 4200.0) -> Reading:
     return Reading(NOON_MS + after_ms, *LIGHT, value)
-
-
-def change(event: str, limit: str | None = "high", tray: str = "tray-a", **more: Any) -> dict[str, Any]:
-    alarm = "too-warm" if limit else "sensor-silent"
-    return {"quantity": "air_temperature", "limit": limit, "event": event, "alarm": alarm} | {
-        "tray": tray,
-        **more,
-    }
-
-
-def journal(*changes: Mapping[str, Any]) -> Round:
-    entries = [(NOON_MS + place, entry["tray"], entry) for place, entry in enumerate(changes)]
-    return Round(NOON_MS, journal=entries)
-
-
-def to_tell(channel: str, key: str) -> DueMessage:
-    return DueMessage(
-        channel, Message(key, f"tray-a: {key}", "Lift the cover.\nNow.", {"limit": None, "n": 1})
-    )
 
 
 def everything(store: Store) -> dict[str, Any]:

@@ -1,34 +1,11 @@
 """What every store promises about the journal, the outbox, the states and what was refused."""
 
-from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
-from typing import Any, Final
 
-from wardian.rules.ports import DueMessage, Message, Refused, Round, Store
+from store_rounds import HOUR_MS, NOON_MS, change, journal, to_tell
+
+from wardian.rules.ports import Refused, Round, Store
 from wardian.rules.readings import Reading
-
-NOON_MS: Final = 1_772_452_800_000
-HOUR_MS: Final = 3_600_000
-
-
-def change(event: str, limit: str | None = "high", tray: str = "tray-a", **more: Any) -> dict[str, Any]:
-    alarm = "too-warm" if limit else "sensor-silent"
-    return {"quantity": "air_temperature", "limit": limit, "event": event, "alarm": alarm} | {
-        "tray": tray,
-        **more,
-    }
-
-
-def journal(*changes: Mapping[str, Any]) -> Round:
-    entries = [(NOON_MS + place, entry["tray"], entry) for place, entry in enumerate(changes)]
-    return Round(NOON_MS, journal=entries)
-
-
-def to_tell(channel: str, key: str) -> DueMessage:
-    return DueMessage(
-        channel, Message(key, f"tray-a: {key}", "Lift the cover.\nNow.", {"limit": None, "n": 1})
-    )
-
 
 # ------------------------------------------------------------------------------------- journal
 
