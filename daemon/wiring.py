@@ -125,7 +125,6 @@ def bench_now(config: Config) -> "BenchNow":
     Raises:
         StoreFailed: The store cannot be read.
     """
-    from wardian.adapters.stores.lock import holder
     from wardian.adapters.stores.memory import MemoryStore
     from wardian.adapters.stores.opening import database_path
     from wardian.daemon.look import bench_now as look
@@ -133,6 +132,8 @@ def bench_now(config: Config) -> "BenchNow":
     path = database_path(config.store_url, Path())
     if path is not None and not path.exists():
         return look(config, MemoryStore(), machine_clock().wall_ms(), {"words": ["nothing was watched yet"]})
+    from wardian.adapters.stores.lock import holder
+
     held = holder(path) if path is not None else None
     with ExitStack() as opened:
         store = open_store(config, opened, read_only=True)
