@@ -103,6 +103,12 @@ class Broker:
             self.process.wait(10)
             self.process = None
 
+    def lose_everything(self) -> None:
+        """End it as a broken disk would: the next start knows nothing of the last."""
+        self.kill()
+        for kept in self.folder.glob("mosquitto.db*"):
+            kept.unlink()
+
     def publish(self, topic: str, payload: str | bytes, qos: int = 1, retain: bool = False) -> None:
         """Publish one message with the broker's own command line client, QoS 1 acknowledged."""
         raw = payload.encode() if isinstance(payload, str) else payload

@@ -2,18 +2,16 @@ import json
 import math
 from typing import Any
 
+from decoding import ADDRESS, NOW_MS, TRAYS
 from hypothesis import example, given
 from hypothesis import strategies as st
 
 from wardian.adapters.json_payloads import JsonForm
-from wardian.adapters.payloads import Address, Form, NumberForm, Target
+from wardian.adapters.payloads import Form, NumberForm, Target
 from wardian.adapters.senml import SenmlForm
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.units import unit_named
 
-NOW_MS = 1_767_225_600_500
-TRAYS = frozenset({"tray-a", "tray-b"})
-ADDRESS = Address("bench/tray-a/pack", TRAYS, tray="tray-a")
 TEMPERATURE = Target("air_temperature")
 HUMIDITY = Target("relative_humidity")
 FORMS: list[Form] = [

@@ -251,9 +251,7 @@ def test_a_new_message_with_the_number_of_a_lost_acknowledgement_is_taken(
     inbox = opened(broker)
     broker.publish("bench/tray-a/ppfd", "1")
     old = inbox.wait_for(1)
-    broker.kill()
-    for kept in broker.folder.glob("mosquitto.db*"):
-        kept.unlink()
+    broker.lose_everything()
     wait_until(lambda: not inbox.sensor.health().works, "the loss of the broker")
     inbox.sensor.acknowledge(old)
     broker.start()
@@ -272,9 +270,7 @@ def test_an_acknowledgement_never_reaches_another_message_of_the_same_number(
     inbox = opened(broker)
     broker.publish("bench/tray-a/ppfd", "1")
     old = inbox.wait_for(1)
-    broker.kill()
-    for kept in broker.folder.glob("mosquitto.db*"):
-        kept.unlink()
+    broker.lose_everything()
     broker.start()
     wait_until(lambda: inbox.sensor.health().works, "the broker without its memory")
     broker.publish("bench/tray-a/ppfd", "2")

@@ -2,36 +2,15 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
+from decoding import NOW_MS, TRAYS, decoded, values, why
 
 from wardian.adapters.json_payloads import JsonForm
-from wardian.adapters.payloads import Address, Form, NumberForm, Target
+from wardian.adapters.payloads import Address, NumberForm, Target
 from wardian.adapters.strict_json import NOTHING, document, found, tokens
 from wardian.rules.ports import Decoded, Measured
 
-NOW_MS = 1_767_225_600_500
-TRAYS = frozenset({"tray-a", "tray-b"})
-ADDRESS = Address("bench/tray-a/temp", TRAYS, tray="tray-a")
 TEMPERATURE = Target("air_temperature")
 HUMIDITY = Target("relative_humidity")
-
-
-def decoded(form: Form, payload: bytes | str, received_ms: int | None = NOW_MS) -> Decoded:
-    raw = payload.encode() if isinstance(payload, str) else payload
-    return form.at(ADDRESS).decode(raw, received_ms)
-
-
-def values(form: Form, payload: bytes | str) -> list[float | str]:
-    outcome = decoded(form, payload)
-    assert outcome.refused == []
-    return [one.value for one in outcome.measured]
-
-
-def why(form: Form, payload: bytes | str) -> str:
-    outcome = decoded(form, payload)
-    assert outcome.measured == []
-    (refused,) = outcome.refused
-    assert refused.source == ADDRESS.source
-    return refused.why
 
 
 # ------------------------------------------------------------------------------ a plain number

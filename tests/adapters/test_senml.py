@@ -3,16 +3,14 @@ from collections.abc import Mapping
 from decimal import Decimal
 
 import pytest
+from decoding import ADDRESS, NOW_MS, decoded, values, why
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wardian.adapters.payloads import Address, Target
+from wardian.adapters.payloads import Target
 from wardian.adapters.senml import SenmlForm
 from wardian.rules.ports import Decoded, Measured
 
-NOW_MS = 1_767_225_600_500
-TRAYS = frozenset({"tray-a", "tray-b"})
-ADDRESS = Address("bench/tray-a/pack", TRAYS, tray="tray-a")
 TEMPERATURE = Target("air_temperature")
 HUMIDITY = Target("relative_humidity")
 NAMES: Mapping[str, Target | None] = {
@@ -24,25 +22,6 @@ NAMES: Mapping[str, Target | None] = {
     "bench:a:battery": None,
 }
 PACK = SenmlForm(NAMES)
-
-
-def decoded(form: SenmlForm, payload: bytes | str, received_ms: int | None = NOW_MS) -> Decoded:
-    raw = payload.encode() if isinstance(payload, str) else payload
-    return form.at(ADDRESS).decode(raw, received_ms)
-
-
-def values(form: SenmlForm, payload: bytes | str) -> list[float | str]:
-    outcome = decoded(form, payload)
-    assert outcome.refused == []
-    return [one.value for one in outcome.measured]
-
-
-def why(form: SenmlForm, payload: bytes | str) -> str:
-    outcome = decoded(form, payload)
-    assert outcome.measured == []
-    (refused,) = outcome.refused
-    assert refused.source == ADDRESS.source
-    return refused.why
 
 
 def pack(*records: Mapping[str, object]) -> str:
