@@ -160,8 +160,7 @@ def _judge_runs(
     state: LimitState, limit: Limit, before: Stand | None, values: Stretch, window: Window
 ) -> list[Change]:
     column = values.for_high if limit.is_high else values.for_low
-    verdicts = verdicts_of(column, limit.threshold, limit.clear, former=state.beyond, high=limit.is_high)
-    runs = _runs(state, before, values, verdicts)
+    runs = _runs(state, limit, before, values)
     delays = np.where(runs.beyond, limit.on_delay_ms, limit.off_delay_ms)
     matures = np.maximum(runs.from_ms + delays, window.floor_ms)
     ripe = (matures <= runs.to_ms) & (matures < window.to_ms) & (runs.to_ms > window.floor_ms)
@@ -175,7 +174,7 @@ def _judge_runs(
         place = min(place, int(runs.last[run]))
         value = column[place] if place >= 0 else _stood(before, high=limit.is_high)
         changes.append(Change(time_ms, state.raised, float(value), int(runs.from_ms[run])))
-    state.beyond = bool(verdicts[-1])
+    state.beyond = bool(runs.beyond[-1])
     state.run_from_ms = int(runs.from_ms[-1])
     return changes
 
@@ -185,35 +184,48 @@ def _stood(before: Stand | None, *, high: bool) -> float:
     return before.for_high if high else before.for_low
 
 
-def verdicts_of(
-    column: Values, threshold: float, clear: float, *, former: bool, high: bool = True
-) -> NDArray[np.bool_]:
-    """Return for each value whether it is beyond; between threshold and clear the former verdict stays."""
+def verdict_runs(
+    column: Values, breaks: NDArray[np.bool_], limits: tuple[float, float], *, former: bool, high: bool = True
+) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
+    """Return the places at which runs of one verdict begin, and each one's verdict.
+
+    Args:
+        column: The values.
+        breaks: For each value but the last, whether unknown time follows it.
+        limits: Beyond the first a value is beyond; from the second on it is within. Between the two
+            the former verdict stays.
+        former: The verdict before the first value.
+        high: Whether being above is being beyond.
+    """
+    threshold, clear = limits
     beyond = column > threshold if high else column < threshold
     within = column <= clear if high else column >= clear
-    decided = np.where(beyond | within, np.arange(len(column)), -1)
-    deciding = np.maximum.accumulate(decided)
-    return np.where(deciding >= 0, beyond[deciding], former)
+    zone = beyond.view(np.int8) - within.view(np.int8)
+    # Only where the zone changes can a run begin; the rest of the work is on these few places.
+    place = np.concatenate(([0], np.flatnonzero((zone[1:] != zone[:-1]) | breaks) + 1))
+    zone = zone[place]
+    deciding = np.maximum.accumulate(np.where(zone != 0, np.arange(len(place)), -1))
+    verdict = np.where(deciding >= 0, zone[deciding] > 0, former)
+    begins = np.ones(len(place), dtype=np.bool_)
+    begins[1:] = (verdict[1:] != verdict[:-1]) | breaks[place[1:] - 1]
+    return place[begins], verdict[begins]
 
 
-def _runs(state: LimitState, before: Stand | None, values: Stretch, verdicts: NDArray[np.bool_]) -> _Runs:
-    starts_run = np.empty(len(verdicts), dtype=np.bool_)
-    starts_run[1:] = (verdicts[1:] != verdicts[:-1]) | (values.until_ms[:-1] < values.from_ms[1:])
-    goes_on = (
-        before is not None
-        and state.run_from_ms is not None
-        and bool(verdicts[0]) == state.beyond
-        and before.until_ms >= values.from_ms[0]
+def _runs(state: LimitState, limit: Limit, before: Stand | None, values: Stretch) -> _Runs:
+    first, beyond = verdict_runs(
+        values.for_high if limit.is_high else values.for_low,
+        values.until_ms[:-1] < values.from_ms[1:],
+        (limit.threshold, limit.clear),
+        former=state.beyond,
+        high=limit.is_high,
     )
-    starts_run[0] = True
-    first = np.flatnonzero(starts_run)
-    last = np.append(first[1:] - 1, len(verdicts) - 1)
+    last = np.append(first[1:], len(values.from_ms)) - 1
     from_ms = values.from_ms[first]
     to_ms = np.minimum(values.until_ms[last], np.append(from_ms[1:], NEVER_MS))
-    runs = _Runs(from_ms, to_ms, verdicts[first], first, last)
+    runs = _Runs(from_ms, to_ms, beyond, first, last)
     if before is None or state.run_from_ms is None:
         return runs
-    if goes_on:
+    if bool(beyond[0]) == state.beyond and before.until_ms >= values.from_ms[0]:
         runs.from_ms[0] = state.run_from_ms
         return runs
     ended_ms = min(before.until_ms, int(values.from_ms[0]))

@@ -9,7 +9,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from wardian.rules.judging import Stand, Stretch, verdicts_of
+from wardian.rules.judging import Stand, Stretch, verdict_runs
 from wardian.rules.plans import LampRule
 from wardian.rules.readings import Times, Values
 
@@ -80,12 +80,10 @@ class LitTime:
     def _remember(self, readings: Stretch) -> None:
         runs = self._runs
         was_lit = bool(len(runs) and runs[-1, 2])
-        lit = verdicts_of(readings.for_high, self._lamp.lit_above, self._lamp.dark_at, former=was_lit)
         times, until = readings.from_ms, readings.from_ms + self._hold_ms
-        starts_run = np.ones(len(lit), dtype=np.bool_)
-        starts_run[1:] = (lit[1:] != lit[:-1]) | (until[:-1] < times[1:])
-        first = np.flatnonzero(starts_run)
-        last = np.append(first[1:] - 1, len(lit) - 1)
+        thresholds = (self._lamp.lit_above, self._lamp.dark_at)
+        first, lit = verdict_runs(readings.for_high, until[:-1] < times[1:], thresholds, former=was_lit)
+        last = np.append(first[1:], len(times)) - 1
         from_ms = times[first]
         to_ms = np.minimum(until[last], np.append(from_ms[1:], until[-1]))
         if len(runs) and runs[-1, 1] >= from_ms[0] and was_lit == bool(lit[0]):
@@ -93,14 +91,17 @@ class LitTime:
             runs = runs[:-1]
         elif len(runs):
             runs[-1, 1] = min(runs[-1, 1], from_ms[0])
-        new = np.column_stack((from_ms, to_ms, lit[first], from_ms, from_ms))
+        new = np.column_stack((from_ms, to_ms, lit, from_ms, from_ms))
         self._runs = _with_sums(np.concatenate((runs, new)), kept=len(runs))
 
-    def _up_to(self, instants: Times) -> tuple[Times, Times]:
-        place = self._runs[:, 0].searchsorted(instants, side="right") - 1
-        from_ms, to_ms, lit, lit_before, known_before = self._runs[np.maximum(place, 0)].T
-        into_run = np.clip(instants - from_ms, 0, to_ms - from_ms)
-        return lit_before + into_run * lit, known_before + into_run
+    def _up_to(self, instants: Times) -> tuple[Values, Values]:
+        """Return the lit and the known time before each instant; whole milliseconds, so exact."""
+        from_ms, to_ms, lit, lit_before, known_before = self._runs.T
+        length = to_ms - from_ms
+        edges = self._runs[:, :2].ravel()
+        lit_at = np.column_stack((lit_before, lit_before + lit * length)).ravel()
+        known_at = np.column_stack((known_before, known_before + length)).ravel()
+        return np.interp(instants, edges, lit_at), np.interp(instants, edges, known_at)
 
     def _forget(self, before_ms: int) -> None:
         self._runs = self._runs[int((self._runs[:, 1] < before_ms).sum()) :].copy()
