@@ -27,7 +27,7 @@ from wardian.rules.units import Unit, in_own_unit, unit_named
 
 HEADER: Final = ["time", "tray", "quantity", "value", "unit"]
 _HEADER_LINE: Final = ",".join(HEADER)
-_BLOCK_BYTES: Final = 1 << 20
+_BLOCK_BYTES: Final = 1 << 19
 #: Distinct texts remembered while reading; a file in order of time repeats each time a few rows on.
 _REMEMBERED: Final = 5000
 _LONGEST_LINE_BYTES: Final = 4 << 20
@@ -177,8 +177,7 @@ class _Rows:
     ) -> Block:
         keys = zip(trays, quantities, units, strict=True)
         codes = np.fromiter(map(self._kinds.__getitem__, keys), np.int16, len(trays))
-        times_ms = np.fromiter(map(self._times.__getitem__, times), np.int64, len(times))
-        self._times.forget()
+        times_ms = self._timed(times)
         values = self._valued(texts, codes)
         low = np.array([k.quantity.possible_low if k.quantity else np.nan for k in self._kinds.known])
         high = np.array([k.quantity.possible_high if k.quantity else np.nan for k in self._kinds.known])
@@ -192,6 +191,13 @@ class _Rows:
         return Block(
             self._grouped(codes, times_ms, values), len(times), [one for one in refused if one is not None]
         )
+
+    def _timed(self, times: list[bytes]) -> NDArray[np.int64]:
+        times_ms = _plain_times(times)
+        if times_ms is None:
+            times_ms = np.fromiter(map(self._times.__getitem__, times), np.int64, len(times))
+            self._times.forget()
+        return times_ms
 
     def _valued(self, texts: list[bytes], codes: NDArray[np.int16]) -> NDArray[np.float64]:
         values = _numbers(texts)
@@ -221,6 +227,8 @@ class _Rows:
     def _grouped(
         self, codes: NDArray[np.int16], times_ms: NDArray[np.int64], values: NDArray[np.float64]
     ) -> Chunk:
+        if not len(codes):
+            return {}
         order = np.argsort(codes, kind="stable")
         codes, times_ms, values = codes[order], times_ms[order], values[order]
         edges = np.flatnonzero(np.diff(codes, prepend=-1))
@@ -245,6 +253,48 @@ def _time(text: bytes) -> int | str:
         if text.endswith(b" fields"):
             return f"the row has {text.decode()}; {_HEADER_LINE} are expected"
         return str(error)
+
+
+#: The two usual forms of a time, in UTC: where digits stand is a 0.
+_PLAIN_FORMS: Final = {
+    len(form): np.frombuffer(form, np.uint8)
+    for form in (
+        b"0000-00-00T00:00:00Z",
+        b"0000-00-00T00:00:00.000Z",
+    )
+}
+_SECOND_MS: Final = np.array([36_000_000, 3_600_000, 0, 600_000, 60_000, 0, 10_000, 1_000])
+
+
+def _plain_times(times: list[bytes]) -> NDArray[np.int64] | None:
+    """Return milliseconds since 1970 UTC of times that all have one usual form, else None."""
+    form = _PLAIN_FORMS.get(len(times[0])) if times else None
+    joined = b"".join(times)
+    if form is None or len(joined) != len(times) * len(form):
+        return None
+    letters = np.frombuffer(joined, np.uint8).reshape(len(times), len(form))
+    digits = letters - np.uint8(48)
+    is_digit = form == 48
+    if not ((letters == form) | is_digit).all() or (digits[:, is_digit] > 9).any():
+        return None
+    if (digits[:, 11] * 10 + digits[:, 12] > 23).any() or (digits[:, [14, 17]] > 5).any():
+        return None
+    days_ms = _days_ms(times, letters)
+    return None if days_ms is None else days_ms + digits[:, 11:19] @ _SECOND_MS + _fraction_ms(digits)
+
+
+def _fraction_ms(digits: NDArray[np.uint8]) -> NDArray[np.int64] | int:
+    return digits[:, 20:23] @ np.array([100, 10, 1]) if digits.shape[1] > 20 else 0
+
+
+def _days_ms(times: list[bytes], letters: NDArray[np.uint8]) -> NDArray[np.int64] | None:
+    """Return the beginning of each time's day, or None where one has a date that there is not."""
+    changes = np.flatnonzero((letters[1:, :10] != letters[:-1, :10]).any(axis=1)) + 1
+    first = np.concatenate(([0], changes))
+    days = [_time(times[place][:10] + b"T00:00:00Z") for place in first]
+    if any(isinstance(day, str) for day in days):
+        return None
+    return np.repeat(np.array(days, np.int64), np.diff(np.append(first, len(times))))
 
 
 def _numbers(texts: list[bytes]) -> NDArray[np.float64]:
