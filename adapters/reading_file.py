@@ -210,7 +210,7 @@ class _Rows:
 
     def _refusal(self, row: int, time: bytes, text: bytes, code: int, value: float) -> Refused | None:
         kind = self._kinds.known[code]
-        if not (time or text or kind.series.tray):
+        if not (time or text or any(kind.series)):
             return None  # an empty line
         time_ms = _time(time)
         known_ms = None if isinstance(time_ms, str) else time_ms
