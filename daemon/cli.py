@@ -25,10 +25,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     options = _parser().parse_args(arguments)
     if options.version:
-        from importlib.metadata import version
-
-        print(f"wardian {version('wardian')}")
-        return DONE
+        return _say_version()
     if options.command is None:
         _parser().print_help()
         return CANNOT_BE_USED
@@ -40,6 +37,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return DONE
     except KeyboardInterrupt:
         return DOES_NOT_HOLD
+
+
+def _say_version() -> int:
+    from importlib.metadata import PackageNotFoundError, version
+
+    try:
+        print(f"wardian {version('wardian')}")
+    except PackageNotFoundError:
+        print("wardian, run from where it was not installed")
+    return DONE
 
 
 def _run(options: argparse.Namespace) -> int:

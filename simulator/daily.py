@@ -54,7 +54,7 @@ class Care:
         """Return whether the cover is lifted at this moment."""
         if now.date != self._date:
             # pretended habits need no secrecy
-            chance = Random(f"{self.seed} {now.date}")  # noqa: S311
+            chance = Random(f"{self.seed} {now.date}")  # noqa: S311 # no secret hangs on it
             self._begins_h = tuple(
                 hour + chance.uniform(-_CARE_JITTER_H, _CARE_JITTER_H) for hour in _CARE_HOURS
             )
