@@ -259,7 +259,7 @@ def _quiet_s(sensors: Sequence[Sensor], speed: float) -> float:
 
 
 def _refuse_damage(store: Store) -> None:
-    damage = getattr(store, "damage", lambda: "")()
+    damage = store.damage()
     if damage:
         raise StoreFailed("store", f"the database is damaged: {damage}; move it aside and start anew")
 

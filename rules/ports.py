@@ -224,6 +224,9 @@ class Store(Protocol):
     def keep(self, round_: Round) -> Kept:
         """Commit one round: all of it or nothing. A repeated (time, tray, quantity) is ignored."""
 
+    def damage(self) -> str:
+        """Return what is broken in what is kept, empty if nothing; looks at all of it."""
+
     def announce(self, trouble: str) -> None:
         """Say to whoever looks what keeps rounds from being kept; empty when nothing does. Never raises."""
 
