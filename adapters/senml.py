@@ -93,7 +93,9 @@ class SenmlPayloads:
     def __init__(self, form: SenmlForm, address: Address) -> None:
         self._form = form
         self._address = address
-        self._patterns = [(re.compile(expression(name, _NAME_PART)), name) for name in form.names]
+        # A name that is written out goes before one with placeholders, wherever it stands.
+        names = sorted(form.names, key=lambda name: "{" in name)
+        self._patterns = [(re.compile(expression(name, _NAME_PART)), name) for name in names]
         self._known: dict[tuple[str, str], Meant] = {}
 
     def decode(self, payload: bytes, received_ms: int | None) -> Decoded:
