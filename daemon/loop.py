@@ -122,11 +122,19 @@ class Loop:
 
     def bring_up_to_date(self, now_ms: int) -> None:
         """Go on where an earlier run stopped: judge again what was kept after its last saved state."""
-        judged = [tray.judged_ms for tray in self._engine.trays.values()]
-        self._engine.feed(self._store.chunk(max(min(judged, default=0), 0), now_ms + STATE_EVERY_MS))
+        self._engine.feed(self._store.chunk(self._judged_from_ms(now_ms), now_ms + STATE_EVERY_MS))
         self._engine.expect(now_ms)
         self._retire(now_ms)
         self._saved_ms = now_ms
+
+    def _judged_from_ms(self, now_ms: int) -> int:
+        """Return from when on kept readings may not be judged yet: about an hour, as states are saved."""
+        judged = [max(tray.judged_ms, 0) for tray in self._engine.trays.values()]
+        begun = [time_ms for time_ms in judged if time_ms]
+        if not begun:
+            return 0
+        # A tray without a state is new: what it has is no older than the last time that all were saved.
+        return min(begun) if len(begun) == len(judged) else min(*begun, now_ms - 2 * STATE_EVERY_MS)
 
     def _retire(self, now_ms: int) -> None:
         """Return alarms that stand in the journal and are not watched for any more."""

@@ -7,7 +7,7 @@ import pytest
 from fake_clock import FakeClock
 
 from wardian.adapters.stores.memory import MemoryStore
-from wardian.daemon.loop import QUEUE_ROOM, QUIET_S, Loop, Queue
+from wardian.daemon.loop import QUEUE_ROOM, QUIET_S, STATE_EVERY_MS, Loop, Queue
 from wardian.rules.crops import Band, Limit, Stage, StageSpan
 from wardian.rules.engine import Engine
 from wardian.rules.errors import StoreFailed
@@ -24,7 +24,7 @@ from wardian.rules.ports import (
     Round,
     SensorHealth,
 )
-from wardian.rules.readings import Series
+from wardian.rules.readings import Chunk, Series
 from wardian.rules.transitions import Transition
 
 MINUTE_MS = 60_000
@@ -284,6 +284,24 @@ def test_a_restart_without_a_saved_state_judges_what_was_kept() -> None:
     again = Rig(rig.store)
     again.round_at(1.2)
     assert again.events() == [(MINUTE_MS, "raised")]
+
+
+def test_a_new_tray_does_not_bring_years_of_readings_into_memory() -> None:
+    rig = Rig()
+    rig.arrive(24.0)
+    rig.round_at(0)
+    rig.loop.close()
+    asked: list[int] = []
+
+    class Watched(FlakyStore):
+        def chunk(self, from_ms: int, to_ms: int) -> Chunk:
+            asked.append(from_ms)
+            return super().chunk(from_ms, to_ms)
+
+    watched = Watched()
+    watched.keep(Round(now_ms=BEGIN_MS, states=rig.store.states()))
+    Rig(watched, plan(), TrayPlan("tray-b", (), 5 * MINUTE_MS), begun_minutes=10)
+    assert asked == [BEGIN_MS + 10 * MINUTE_MS - 2 * STATE_EVERY_MS]
 
 
 def test_an_alarm_of_a_tray_that_is_gone_from_the_configuration_is_ended() -> None:
