@@ -26,7 +26,7 @@ log = logging.getLogger(__name__)
 QUEUE_ROOM: Final = 20_000
 #: Arrivals in one round, so that a long backlog is kept piece by piece.
 ROUND_ARRIVALS: Final = 2_000
-#: Readings that wait in memory while the store cannot keep them.
+#: Readings, refused ones included, that wait in memory while the store cannot keep them.
 UNKEPT_ROOM: Final = 100_000
 #: How often all that the engine remembers is saved; in between it is brought up to date from readings.
 STATE_EVERY_MS: Final = 3_600_000
@@ -86,6 +86,9 @@ class _Unkept:
     due: list[DueMessage] = field(default_factory=list)
     changed: set[str] = field(default_factory=set)
     arrivals: list[Arrival] = field(default_factory=list)
+
+    def __len__(self) -> int:
+        return len(self.readings) + len(self.late) + len(self.refused)
 
     def __bool__(self) -> bool:
         return bool(
@@ -152,7 +155,7 @@ class Loop:
             StoreFailed: The store cannot keep its promise and trying again will not help.
         """
         now_ms = self._clock.wall_ms()
-        if len(self._unkept.readings) < UNKEPT_ROOM:
+        if len(self._unkept) < UNKEPT_ROOM:
             self._take_in(self.queue.take(ROUND_ARRIVALS), now_ms, sensors)
         self._keep(now_ms)
         return len(self.queue) > 0 and self.failing_since_ms is None
@@ -160,7 +163,7 @@ class Loop:
     def close(self) -> None:
         """Judge and keep all that is in, with the whole state."""
         now_ms = self._clock.wall_ms()
-        while self.queue and len(self._unkept.readings) < UNKEPT_ROOM:
+        while self.queue and len(self._unkept) < UNKEPT_ROOM:
             self._take_in(self.queue.take(ROUND_ARRIVALS), now_ms, ())
         self._unkept.changed.update(self._settle_ms)
         self._keep(now_ms)

@@ -172,6 +172,27 @@ def test_a_source_is_told_only_after_the_commit() -> None:
     assert [reading.value for reading in rig.store.readings(0, 2**62)] == [24.0]
 
 
+def test_what_waits_for_the_store_is_bounded_and_the_rest_stays_with_its_source(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("wardian.daemon.loop.UNKEPT_ROOM", 3)
+    rig = Rig()
+    rig.store.failures = [StoreFailed("store", "the disk is full", may_heal=True)] * 3
+    rig.arrive(24.0, 24.1)
+    rig.round_at(0.1)
+    rig.arrive(99.0, 99.0, minutes=0.1)
+    rig.round_at(0.2)
+    last = rig.arrive(24.2, minutes=0.2)
+    rig.round_at(0.3)
+    assert len(rig.loop.queue) == 1
+    assert rig.sensor.acknowledged == []
+    rig.round_at(0.4)
+    rig.round_at(0.5)
+    assert rig.sensor.acknowledged[-1] == last
+    assert len(rig.sensor.acknowledged) == 3
+    assert len(list(rig.store.readings(0, 2**62))) == 3
+
+
 def test_alarms_judged_while_the_store_fails_are_told_once_it_works() -> None:
     rig = Rig()
     rig.arrive(30.0)
