@@ -1,5 +1,6 @@
 """From a CSV file to the journal: ``wardian replay`` beside pandas doing the same, each as a process."""
 
+import json
 import os
 import subprocess
 import sys
@@ -7,42 +8,70 @@ import tempfile
 from pathlib import Path
 from statistics import median
 from time import perf_counter
+from typing import NamedTuple
 
 from rows import Row, print_rows
 from week import configuration, week
 
 from wardian.adapters.reading_file import write_rows
+from wardian.adapters.timestamps import parse_ms
 from wardian.rules.readings import Reading
 
-ROUNDS = 3
+ROUNDS = 5
 THEIRS = """
-import sys
+import json, sys
 import pandas as pd
 import pandas_rules
 table = pd.read_csv(sys.argv[1])
 times = pd.to_datetime(table["time"], utc=True, format="ISO8601").astype("datetime64[ms, UTC]").astype("int64")
 groups = table.assign(time=times)[["time", "tray", "quantity", "value"]].groupby(["tray", "quantity"])
 series = {key: pd.Series(one["value"].to_numpy(), index=one["time"].to_numpy()) for key, one in groups}
-print(len(pandas_rules.journal(series)))
+for row in pandas_rules.as_tuples(pandas_rules.journal(series)):
+    print(json.dumps(row))
 """
 
 
-def spent(command: list[str], folder: Path) -> tuple[float, float]:
-    """Run a process; return its seconds and its largest resident memory in MiB."""
+class Spent(NamedTuple):
+    """What a process took and what it printed."""
+
+    seconds: float
+    most_mib: float
+    printed: str
+
+
+def spent(command: list[str], folder: Path) -> Spent:
+    """Run a process; its memory is the largest that was resident."""
     here = str(Path(__file__).parent)
     path = os.pathsep.join([here, *filter(None, [os.environ.get("PYTHONPATH")])])
-    begin = perf_counter()
-    with subprocess.Popen(
-        command,
-        cwd=folder,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-        env={**os.environ, "PYTHONPATH": path},
-    ) as process:
-        _, status, usage = os.wait4(process.pid, 0)
-        process.returncode = os.waitstatus_to_exitcode(status)
-    assert process.returncode == 0, command
-    return perf_counter() - begin, usage.ru_maxrss / 1024
+    with (folder / "printed").open("w+", encoding="utf-8") as printed:
+        begin = perf_counter()
+        with subprocess.Popen(
+            command,
+            cwd=folder,
+            stdout=printed,
+            stderr=subprocess.DEVNULL,
+            env={**os.environ, "PYTHONPATH": path},
+        ) as process:
+            _, status, usage = os.wait4(process.pid, 0)
+            process.returncode = os.waitstatus_to_exitcode(status)
+        seconds = perf_counter() - begin
+        assert process.returncode == 0, command
+        return Spent(seconds, usage.ru_maxrss / 1024, (folder / "printed").read_text(encoding="utf-8"))
+
+
+def as_rows(printed: str) -> list[list[object]]:
+    """Return the journal that ``wardian replay --json`` printed as rows like those of the yardstick."""
+    return [
+        [
+            parse_ms(one["time"]),
+            one["tray"],
+            one["quantity"],
+            one["limit"] or one["alarm"],
+            one["event"],
+            one["value"],
+        ]
+        for one in map(json.loads, printed.splitlines())
+    ]
 
 
 def make(folder: Path) -> None:
@@ -66,8 +95,11 @@ def measure() -> list[Row]:
         ours = [sys.executable, "-m", "wardian.daemon.cli", "replay", "week.csv", "--json"]
         theirs = [sys.executable, "-c", THEIRS, "week.csv"]
         results = [(spent(ours, folder), spent(theirs, folder)) for _ in range(ROUNDS)]
-    mine_s, other_s = (median(pair[side][0] for pair in results) for side in (0, 1))
-    mine_mib, other_mib = (max(pair[side][1] for pair in results) for side in (0, 1))
+    for mine, other in results:
+        journal = [json.loads(line) for line in other.printed.splitlines()]
+        assert as_rows(mine.printed) == journal, "the two journals differ"
+    mine_s, other_s = (median(pair[side].seconds for pair in results) for side in (0, 1))
+    mine_mib, other_mib = (max(pair[side].most_mib for pair in results) for side in (0, 1))
     figure = f"from CSV file to journal, {readings:,} readings"
     return [
         Row(

@@ -31,7 +31,7 @@ def journal(series: Mapping[tuple[str, str], pd.Series]) -> pd.DataFrame:
 
 
 def _tray(tray: str, measured: Mapping[str, pd.Series], end_ms: int) -> Iterator[pd.DataFrame]:
-    known = {quantity: _known(series) for quantity, series in measured.items()}
+    known = {quantity: _known(quantity, series) for quantity, series in measured.items()}
     for quantity, frame in known.items():
         yield _silences(frame, end_ms).assign(tray=tray, quantity=quantity)
     known["vapour_pressure_deficit"] = _deficit(known["air_temperature"], known["relative_humidity"])
@@ -42,12 +42,12 @@ def _tray(tray: str, measured: Mapping[str, pd.Series], end_ms: int) -> Iterator
             yield changes.assign(tray=tray, quantity=quantity)
 
 
-def _known(series: pd.Series) -> pd.DataFrame:
+def _known(quantity: str, series: pd.Series) -> pd.DataFrame:
     """Return each reading with how long it stands at most."""
     if not (series.index.is_monotonic_increasing and series.index.is_unique):
         series = series.sort_index(kind="stable")
         series = series[~series.index.duplicated()]
-    if series.name == "relative_humidity":
+    if quantity == "relative_humidity":
         series = series.clip(upper=100.0)
     time = series.index.to_numpy()
     value = series.to_numpy()

@@ -137,6 +137,7 @@ def configuration() -> str:
             'store: {url: "sqlite:///benchmark.db"}',
             f"light: {{lit_above: {LIT_ABOVE_LX} lx, lit_deadband: {LIT_DEADBAND_LX} lx}}",
             f"readings: {{hold: {HOLD_MS} ms}}",
+            f"sensors: [{{name: file, kind: csv, file: week.csv, expect: [{', '.join(_expected())}]}}]",
             "trays:",
             *(f"  - {{name: {tray}, crop: cutting, stuck: {_stuck()}}}" for tray in TRAYS),
             "crops:",
@@ -149,6 +150,10 @@ def configuration() -> str:
             "",
         )
     )
+
+
+def _expected() -> list[str]:
+    return [f"{{tray: {tray}, quantity: {quantity}}}" for tray in TRAYS for quantity in MEASURED]
 
 
 def _band(written: Written) -> str:
