@@ -26,20 +26,19 @@ from wardian.daemon.loop import Queue
 
 MESSAGES = 20_000
 ROUNDS = 5
-PORT = 21_884
 TOPIC = "class/tray-a/air"
 
 
-def publish() -> None:
+def publish(port: int) -> None:
     program = shutil.which("mosquitto_pub")
     assert program, "mosquitto_pub is needed"
     lines = b"24.5\n" * MESSAGES
-    subprocess.run([program, "-p", str(PORT), "-t", TOPIC, "-q", "1", "-l"], input=lines, check=True)
+    subprocess.run([program, "-p", str(port), "-t", TOPIC, "-q", "1", "-l"], input=lines, check=True)
 
 
-def until_full(count: Callable[[], int]) -> float:
+def until_full(port: int, count: Callable[[], int]) -> float:
     """Publish, and return the seconds from the first messages to the last."""
-    publishing, pause = threading.Thread(target=publish), threading.Event()
+    publishing, pause = threading.Thread(target=publish, args=(port,)), threading.Event()
     publishing.start()
     while not count():
         pause.wait(0.0005)
@@ -51,7 +50,7 @@ def until_full(count: Callable[[], int]) -> float:
     return seconds
 
 
-def bare_s() -> float:
+def bare_s(port: int) -> float:
     """Return how long a client takes that does nothing but count."""
     seen = 0
 
@@ -63,20 +62,20 @@ def bare_s() -> float:
     ready = threading.Event()
     client.on_message = nothing
     client.on_subscribe = lambda *_: ready.set()
-    client.connect("127.0.0.1", PORT)
+    client.connect("127.0.0.1", port)
     client.subscribe(TOPIC, 1)
     client.loop_start()
     assert ready.wait(10)
-    seconds = until_full(lambda: seen)
+    seconds = until_full(port, lambda: seen)
     client.disconnect()
     client.loop_stop()
     return seconds
 
 
-def ours_s(number: int) -> float:
+def ours_s(port: int, number: int) -> float:
     """Return how long the sensor takes that hands over to the daemon's own queue."""
     wanted = Subscription(TOPIC, NumberForm(Target("air_temperature")), "tray-a")
-    settings = MqttSettings("ours", BrokerSettings("127.0.0.1", PORT, f"ours-{number}"), (wanted,))
+    settings = MqttSettings("ours", BrokerSettings("127.0.0.1", port, f"ours-{number}"), (wanted,))
     queue, pause = Queue(room=MESSAGES), threading.Event()
     sensor = MqttSensor(settings, {"tray-a"}, SystemClock())
     sensor.start(queue.hand_over)
@@ -91,15 +90,14 @@ def ours_s(number: int) -> float:
         taken += len(arrivals)
         return taken
 
-    seconds = until_full(take)
+    seconds = until_full(port, take)
     sensor.stop()
     return seconds
 
 
 def measure() -> list[Row]:
-    with tempfile.TemporaryDirectory() as folder, broker(Path(folder), PORT):
-        threading.Event().wait(1)
-        pairs = [(ours_s(number), bare_s()) for number in range(ROUNDS)]
+    with tempfile.TemporaryDirectory() as folder, broker(Path(folder)) as port:
+        pairs = [(ours_s(port, number), bare_s(port)) for number in range(ROUNDS)]
     mine, other = (MESSAGES / median(pair[side] for pair in pairs) for side in (0, 1))
     return [
         Row(

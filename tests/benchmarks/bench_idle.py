@@ -8,12 +8,14 @@ import argparse
 import json
 import os
 import shutil
+import socket
+import sqlite3
 import subprocess
 import sys
 import tempfile
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import NamedTuple
 
@@ -108,14 +110,29 @@ def spent(pid: int) -> Spent:
 
 
 @contextmanager
-def broker(folder: Path, port: int) -> Iterator[None]:
+def broker(folder: Path) -> Iterator[int]:
+    """Run a broker of our own; yield its port once it accepts connections."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
     lines = [f"listener {port} 127.0.0.1", "allow_anonymous true", "max_queued_messages 0"]
     (folder / "broker.conf").write_text("\n".join(lines) + "\n")
     program = shutil.which("mosquitto", path=os.environ["PATH"] + ":/usr/sbin")
     assert program, "mosquitto is needed"
     with subprocess.Popen([program, "-c", folder / "broker.conf"], stderr=subprocess.DEVNULL) as process:
-        yield
-        process.terminate()
+        try:
+            pause = threading.Event()
+            while not accepts(port):
+                assert process.poll() is None, "the broker ended by itself"
+                pause.wait(0.05)
+            yield port
+        finally:
+            process.terminate()
+
+
+def accepts(port: int) -> bool:
+    with socket.socket() as probe:
+        return probe.connect_ex(("127.0.0.1", port)) == 0
 
 
 def publish(port: int, stop: threading.Event) -> None:
@@ -139,22 +156,21 @@ def publish(port: int, stop: threading.Event) -> None:
 
 def measure(minutes: float) -> list[Row]:
     with tempfile.TemporaryDirectory() as place:
-        folder, port = Path(place), 21_883
+        folder = Path(place)
         stuck = text_of(SystemClock().wall_ms() - 86_400_000)[:10]
         trays = "\n".join(f"  - {{name: {tray}, crop: coleus, stuck: {stuck}}}" for tray in TRAYS)
-        (folder / "config.yaml").write_text(CONFIG.format(trays=trays, port=port), encoding="utf-8")
-        programs = (
-            [sys.executable, "-m", "wardian.daemon.cli", "run"],
-            [sys.executable, "-c", BARE, str(port)],
-        )
-        with broker(folder, port), (folder / "log").open("wb") as log:
+        with broker(folder) as port, (folder / "log").open("wb") as log:
+            (folder / "config.yaml").write_text(CONFIG.format(trays=trays, port=port), encoding="utf-8")
+            programs = (
+                [sys.executable, "-m", "wardian.daemon.cli", "run"],
+                [sys.executable, "-c", BARE, str(port)],
+            )
             stop, pause = threading.Event(), threading.Event()
-            pause.wait(1)
+            publisher = threading.Thread(target=publish, args=(port, stop))
             processes = [
                 subprocess.Popen(program, cwd=folder, stdout=log, stderr=log) for program in programs
             ]
             try:
-                publisher = threading.Thread(target=publish, args=(port, stop))
                 publisher.start()
                 pause.wait(SETTLING_S)
                 before = [spent(process.pid) for process in processes]
@@ -165,8 +181,17 @@ def measure(minutes: float) -> list[Row]:
                 for process in processes:
                     process.terminate()
                     process.wait(20)
-            publisher.join()
+                publisher.join()
+        _check_kept(folder)
     return _rows(before, after, minutes)
+
+
+def _check_kept(folder: Path) -> None:
+    """Both must have kept what was published, or their figures mean nothing."""
+    for name, table in (("idle.db", "readings"), ("bare.db", "r")):
+        with closing(sqlite3.connect(folder / name)) as database:
+            (count,) = database.execute(f"select count(*) from {table}").fetchone()
+            assert count >= 40 * (SETTLING_S // EVERY_S), f"{name} holds only {count} readings"
 
 
 def _rows(before: list[Spent], after: list[Spent], minutes: float) -> list[Row]:

@@ -1,11 +1,14 @@
 """Bytes that reach the device for each reading: 40 sensors every ten seconds, everything included.
 
 A file system of its own (ext4 in a file, loop-mounted without access times), whose sectors written are
-counted by the kernel, journal and checkpoints included. The real loop and store, on a stepped clock; the
-yardstick is the same rows keyed by sensor first, committed as often. Needs root.
+counted by the kernel, journal and checkpoints included. The real loop, store and words, on a stepped
+clock, over a seeded day on which every tray drifts: the alarms' journal, their messages for one channel and
+each one's delivery are in the figure, and so are the engine's states. The yardstick is as many rows keyed
+by sensor first, committed as often. Needs root.
 """
 
 import os
+import shutil
 import sqlite3
 import subprocess
 import tempfile
@@ -14,14 +17,16 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from fake_clock import FakeClock
-from probes import Probes, loop_over
+from probes import Probes
 from rows import Row, print_rows
-from week import EVERY_MS, MEASURED, START_MS, TRAYS, plans
+from week import DAY_MS, EVERY_MS, MEASURED, START_MS, TRAYS, configuration, week
 
 from wardian.adapters.stores.sql import SqlStore
+from wardian.daemon import wiring
+from wardian.daemon.loop import Loop
+from wardian.rules.engine import Engine
 from wardian.rules.ports import Arrival, Decoded, Measured
 
-HOURS = 24
 SECTOR_BYTES = 512
 
 
@@ -54,28 +59,44 @@ def ours(place: Path, commit_every_ms: int) -> int:
     """Run a day through the real loop; return the number of readings."""
     clock, store = FakeClock(START_MS), SqlStore.open(place / "ours.db")
     probes = Probes(lambda arrival: arrival.message)
-    loop = loop_over(store, plans(), clock)
-    count = 0
-    for begin_ms in range(START_MS, START_MS + HOURS * 3_600_000, commit_every_ms):
-        for time_ms in range(begin_ms, begin_ms + commit_every_ms, EVERY_MS):
-            step = time_ms // EVERY_MS
-            for tray in TRAYS:
-                values = [Measured(time_ms, tray, name, quiet(name, step)) for name in MEASURED]
-                loop.queue.hand_over(Arrival(probes, time_ms, Decoded(values)))
-                count += len(values)
-        clock.step_to(begin_ms + commit_every_ms)
+    loop = real_loop(place, store, clock)
+    day = arrivals(probes)
+    first = 0
+    for due_ms in range(START_MS + commit_every_ms, START_MS + DAY_MS + 1, commit_every_ms):
+        clock.step_to(due_ms)
+        while first < len(day) and day[first].received_ms < due_ms:
+            loop.queue.hand_over(day[first])
+            first += 1
         loop.round([probes])
+        for due in store.due(due_ms):
+            store.delivered(due.number, due_ms)
     loop.close()
+    counts = store.counts()
+    assert counts["sent"] >= counts["journal"] > 100, "the day should have had its alarms"
     store.close()
-    return count
+    return counts["readings"]
 
 
-def quiet(name: str, step: int) -> float:
-    """Return a value within every band, with a probe's noise."""
-    middle = {"air_temperature": 25.0, "relative_humidity": 93.0, "medium_temperature": 24.0}
-    if name == "illuminance":
-        return 9000.0 if step % 8640 < 6480 else 0.0
-    return round(middle.get(name, 75.0) + (step * 7919 % 13) / 50, 2)
+def real_loop(place: Path, store: SqlStore, clock: FakeClock) -> Loop:
+    """Return the loop as a configuration makes it, with one channel for messages."""
+    (place / "config.yaml").write_text(configuration(), encoding="utf-8")
+    config = wiring.load_config(place / "config.yaml")
+    settle_ms = {tray.name: tray.settle_ms for tray in config.trays}
+    engine = Engine(tray.plan for tray in config.trays)
+    loop = Loop(engine, store, wiring.teller(config, ["mail"]), settle_ms, clock)
+    loop.quiet_s = 0.0
+    loop.notes = lambda: {"sensors": {}, "clock": {"time_ms": clock.wall_ms()}}
+    loop.bring_up_to_date(clock.wall_ms())
+    return loop
+
+
+def arrivals(probes: Probes) -> list[Arrival]:
+    """Return the readings of a day in the order of time, one tray's of one instant at a time."""
+    together: dict[tuple[int, str], list[Measured]] = {}
+    for (tray, quantity), points in week(days=1).items():
+        for time_ms, value in zip(points.times_ms.tolist(), points.values.tolist(), strict=True):
+            together.setdefault((time_ms, tray), []).append(Measured(time_ms, tray, quantity, value))
+    return [Arrival(probes, key[0], Decoded(values)) for key, values in sorted(together.items())]
 
 
 def keyed_by_sensor(place: Path, commit_every_ms: int) -> int:
@@ -85,7 +106,7 @@ def keyed_by_sensor(place: Path, commit_every_ms: int) -> int:
     database.execute("pragma synchronous=full")
     database.execute("create table r (s integer, t integer, v real, primary key (s, t)) without rowid")
     count = 0
-    for begin_ms in range(START_MS, START_MS + HOURS * 3_600_000, commit_every_ms):
+    for begin_ms in range(START_MS, START_MS + DAY_MS, commit_every_ms):
         rows = [
             (sensor, time_ms, 25.0)
             for time_ms in range(begin_ms, begin_ms + commit_every_ms, EVERY_MS)
@@ -106,9 +127,21 @@ def bytes_a_reading(work: Callable[[Path, int], int], commit_every_ms: int) -> f
         return (written() - before) / count
 
 
-def measure() -> list[Row]:
+def missing() -> str:
+    """Return what this machine lacks for the measurement, or nothing."""
     if os.geteuid() != 0:
-        return [Row("bytes to the device a reading", "not measured: needs root", "", None, "", None)]
+        return "needs root"
+    programs = [name for name in ("mkfs.ext4", "losetup", "mount") if shutil.which(name) is None]
+    if programs:
+        return f"needs {', '.join(programs)}"
+    found = subprocess.run(["losetup", "--find"], capture_output=True, check=False)
+    return "" if found.returncode == 0 else "no loop device can be made"
+
+
+def measure() -> list[Row]:
+    why_not = missing()
+    if why_not:
+        return [Row("bytes to the device a reading", f"not measured here: {why_not}", "", None, "", None)]
     rows = []
     for seconds, goal in ((10, 700), (60, 300)):
         mine = bytes_a_reading(ours, seconds * 1000)
