@@ -13,6 +13,7 @@ from wardian.daemon.config_sensors import (
 )
 from wardian.rules.crops import Crop
 from wardian.rules.plans import LampRule
+from wardian.rules.quantities import DERIVED_FROM
 
 #: A series by tray and quantity.
 Pair: TypeAlias = tuple[str, str]
@@ -20,19 +21,12 @@ Pair: TypeAlias = tuple[str, str]
 #: What the simulator's probes show.
 SIMULATED: Final = ("air_temperature", "medium_temperature", "relative_humidity", "illuminance", "tray_mass")
 
-_INPUTS: Final = {
-    "vapour_pressure_deficit": ("air_temperature", "relative_humidity"),
-    "leaf_vapour_pressure_deficit": ("air_temperature", "relative_humidity", "leaf_temperature"),
-    "dew_point": ("air_temperature", "relative_humidity"),
-    "daily_light_integral": ("ppfd",),
-}
-
 
 def inputs(quantity: str, lamp: LampRule | None) -> tuple[str, ...]:
     """Return the measured quantities that a quantity is made of: itself where it is measured."""
     if quantity == "light_hours":
         return (lamp.quantity,) if lamp else ()
-    return _INPUTS.get(quantity, (quantity,))
+    return DERIVED_FROM.get(quantity, (quantity,))
 
 
 def needed(crop: Crop, lamp: LampRule | None) -> frozenset[str]:

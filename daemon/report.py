@@ -11,14 +11,9 @@ from wardian.rules.ports import JournalEntry
 from wardian.rules.quantities import QUANTITIES
 
 
-def tongue(config: Config) -> Tongue:
-    """Return how this site reads numbers and times."""
-    return Tongue(config.site.zone, fahrenheit=config.site.units == "US")
-
-
 def status_lines(config: Config, bench: BenchNow) -> Iterator[str]:
     """Yield the bench: every tray, its quantities and its alarms."""
-    site = tongue(config)
+    site = Tongue.of(config.site)
     yield f"{config.site.name}, {site.moment(bench.time_ms)}"
     yield from (f"  {line}" for line in bench.daemon.get("words", ()))
     for tray in bench.trays:
@@ -68,7 +63,7 @@ def alarm_lines(config: Config, entries: Sequence[JournalEntry], *, everything: 
 
 def journal_lines(config: Config, entries: Iterable[Mapping[str, Any]]) -> Iterator[str]:
     """Yield transitions as lines: when, which tray, raised or returned, and the message."""
-    site = tongue(config)
+    site = Tongue.of(config.site)
     for fields in entries:
         mark = "raised  " if fields["event"] == "raised" else "returned"
         moment = site.moment(_ms(fields["time"]))
@@ -79,7 +74,7 @@ def replay_summary(config: Config, replayed: Replayed) -> Iterator[str]:
     """Yield what a replay read, refused and left out."""
     assert replayed.first_ms is not None
     assert replayed.last_ms is not None
-    site = tongue(config)
+    site = Tongue.of(config.site)
     yield (
         f"{replayed.readings} readings from {site.moment(replayed.first_ms)} to {site.moment(replayed.last_ms)}, "
         f"{replayed.repeated} repeated, {replayed.refused} refused, {len(replayed.transitions)} transitions"

@@ -20,7 +20,7 @@ class Onlooker:
         """Look at what this engine has judged."""
         self._engine = engine
         self._clock = clock
-        self._site = Tongue(config.site.zone, fahrenheit=config.site.units == "US")
+        self._site = Tongue.of(config.site)
         self._due_ms = 0
         keys = config.simulator
         self._words = f"a simulated bench, {keys.speed:g} times as fast as a real one" if keys else ""

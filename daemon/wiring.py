@@ -58,15 +58,10 @@ def _strange_files(config: Config) -> Iterator[tuple[Place, str]]:
                 yield ("sensors", number, "channels", place, "file"), str(error)
 
 
-def tongue(config: Config) -> Tongue:
-    """Return how a site reads numbers and times."""
-    return Tongue(config.site.zone, fahrenheit=config.site.units == "US")
-
-
 def teller(config: Config, channels: Sequence[str] = (), on_due: Callable[[], None] = lambda: None) -> Teller:
     """Return what puts alarms into words, for some channels."""
     trays = {tray.name: TrayWords(tray.plan, tray.crop.name, tray.stuck) for tray in config.trays}
-    return Teller(tongue(config), trays, config.library.advice, channels, on_due)
+    return Teller(Tongue.of(config.site), trays, config.library.advice, channels, on_due)
 
 
 # ------------------------------------------------------------------------------- files of readings
@@ -151,8 +146,10 @@ def _daemon_words(config: Config, store: Store, held: "Holder | None") -> list[s
     latest = store.latest().values()
     if latest:
         newest_ms = max(reading.time_ms for reading in latest)
-        words.append(f"last reading kept: {tongue(config).moment(newest_ms)}")
-    words += [f"{one.channel}: {one.words(tongue(config).moment)}" for one in backlogs(store.waiting())]
+        words.append(f"last reading kept: {Tongue.of(config.site).moment(newest_ms)}")
+    words += [
+        f"{one.channel}: {one.words(Tongue.of(config.site).moment)}" for one in backlogs(store.waiting())
+    ]
     words += [f"{name}: {state}" for name, state in sorted(store.notes().get("sensors", {}).items())]
     return words
 
@@ -228,7 +225,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     _refuse_damage(store)
     clock = _clock(config, store)
     notifiers = open_notifiers(config, opened)
-    outbox = Outbox(store, notifiers, clock, tongue(config).moment)
+    outbox = Outbox(store, notifiers, clock, Tongue.of(config.site).moment)
     engine = Engine((tray.plan for tray in config.trays), store.states())
     settle_ms = {tray.name: tray.settle_ms for tray in config.trays}
     words = teller(config, [notifier.name for notifier in notifiers], outbox.nudge)

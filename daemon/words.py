@@ -7,8 +7,9 @@ when, the likely cause, and one thing to do with the time there is for it.
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta, tzinfo
-from typing import Any, Final
+from typing import Any, Final, Self
 
+from wardian.daemon.config import Site
 from wardian.daemon.library import Advice
 from wardian.rules.crops import Band, day_of
 from wardian.rules.plans import TrayPlan
@@ -25,6 +26,11 @@ class Tongue:
 
     zone: tzinfo
     fahrenheit: bool = False
+
+    @classmethod
+    def of(cls, site: Site) -> Self:
+        """Return how a site reads them, as its configuration says."""
+        return cls(site.zone, fahrenheit=site.units == "US")
 
     def value(self, quantity: Quantity, value: float) -> str:
         """Return a value in the unit people here use, with sensible digits."""

@@ -17,7 +17,7 @@ from wardian.rules.derived import FORMULAS
 from wardian.rules.health import Silence
 from wardian.rules.judging import LimitState, Stand
 from wardian.rules.light import LitTime
-from wardian.rules.quantities import SATURATION_PCT
+from wardian.rules.quantities import DERIVED_FROM, SATURATION_PCT
 from wardian.rules.readings import Reading
 
 #: More readings than this are cheaper as arrays.
@@ -118,13 +118,13 @@ class Calm:
 
     def _derives(self, time_ms: int, touched: Sequence[str]) -> bool:
         for quantity in self.derived:
-            formula, names = FORMULAS[quantity]
+            names = DERIVED_FROM[quantity]
             if any(name in touched for name in names):
                 inputs = [self._stands.get(name) for name in names]
                 known = [one for one in inputs if one is not None and one.until_ms > time_ms]
                 if len(known) < len(names):
                     continue
-                value = float(formula(*(np.float64(one.for_high) for one in known)))
+                value = float(FORMULAS[quantity](*(np.float64(one.for_high) for one in known)))
                 until_ms = min(one.until_ms for one in known)
                 if value != value or not self._stays(quantity, Stand(time_ms, until_ms, value, value)):  # noqa: PLR0124  # not a number
                     return False

@@ -17,17 +17,11 @@ from wardian.rules.readings import Times, Values
 #: For each instant, how many readings there are up to it.
 Places: TypeAlias = NDArray[np.int64]
 
-#: Derived quantity → its formula over arrays, and the inputs in the order of its arguments.
-FORMULAS: Final[Mapping[str, tuple[Callable[..., Values], tuple[str, ...]]]] = {
-    "vapour_pressure_deficit": (
-        vapour_pressure_deficit_array,
-        ("air_temperature", "relative_humidity"),
-    ),
-    "leaf_vapour_pressure_deficit": (
-        leaf_vapour_pressure_deficit_array,
-        ("leaf_temperature", "air_temperature", "relative_humidity"),
-    ),
-    "dew_point": (dew_point_array, ("air_temperature", "relative_humidity")),
+#: Derived quantity → its formula over arrays; ``DERIVED_FROM`` has its arguments.
+FORMULAS: Final[Mapping[str, Callable[..., Values]]] = {
+    "vapour_pressure_deficit": vapour_pressure_deficit_array,
+    "leaf_vapour_pressure_deficit": leaf_vapour_pressure_deficit_array,
+    "dew_point": dew_point_array,
 }
 
 
@@ -55,7 +49,7 @@ def derive(quantity: str, inputs: Sequence[Stretch], before: Sequence[Stand | No
     if not known.all():
         instants, until = instants[known], until[known]
         columns = [column[known] for column in columns]
-    values = FORMULAS[quantity][0](*columns)
+    values = FORMULAS[quantity](*columns)
     until = np.where(np.isnan(values), instants, until)
     return Stretch(instants, until, values, values)
 

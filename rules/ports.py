@@ -3,7 +3,7 @@
 Adapters fulfil these; the rules only name them.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple, Protocol
 
@@ -274,7 +274,3 @@ class Store(Protocol):
 
     def close(self) -> None:
         """Close; idempotent."""
-
-
-StoreOpener = Callable[[str], Store]
-Readings = Iterable[Reading]

@@ -18,7 +18,7 @@ from wardian.rules.health import Implausible, Silence
 from wardian.rules.judging import Change, LimitState, Stand, Stretch, Window, judge
 from wardian.rules.light import LitTime, PhotonSum, standing
 from wardian.rules.plans import TrayPlan
-from wardian.rules.quantities import SATURATION_PCT
+from wardian.rules.quantities import DERIVED_FROM, SATURATION_PCT
 from wardian.rules.readings import Points, Reading, chunk_of
 from wardian.rules.transitions import RAISED, RETURNED, SENSOR_IMPLAUSIBLE, SENSOR_SILENT, Transition
 
@@ -194,7 +194,7 @@ class TrayEngine:
     def _derive(self, measured: Mapping[str, Stretch]) -> dict[str, Stretch]:
         derived = {}
         for quantity in self._derived:
-            names = FORMULAS[quantity][1]
+            names = DERIVED_FROM[quantity]
             inputs = [measured.get(name, _NOTHING) for name in names]
             if any(len(stretch.from_ms) for stretch in inputs):
                 derived[quantity] = derive(quantity, inputs, [self._stands.get(name) for name in names])
