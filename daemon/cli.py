@@ -99,12 +99,16 @@ def _command(
         command.add_argument(
             "--config",
             metavar="FILE",
-            default=os.environ.get("WARDIAN_CONFIG") or "config.yaml",
+            default=_default_config(),
             help="the configuration (default: $WARDIAN_CONFIG, then ./config.yaml)",
         )
     if json:
         command.add_argument("--json", action="store_true", help="print for programs, and nothing else")
     return command
+
+
+def _default_config() -> str:
+    return os.environ.get("WARDIAN_CONFIG") or "config.yaml"
 
 
 def _add_looking(commands: Any) -> None:
@@ -130,12 +134,88 @@ def _add_working(commands: Any) -> None:
         commands, "replay", "push a file of readings through the rules and print the alarm journal"
     )
     replay.add_argument("readings", metavar="READINGS.csv", help="a .csv or .csv.gz file of readings")
+    replay.add_argument(
+        "--truth", metavar="TRUTH.json", help="what is true about them: score the alarms against it"
+    )
     export = _command(commands, "export", "write stored readings to a file")
     export.add_argument("--out", required=True, metavar="READINGS.csv", help="a .csv or .csv.gz file")
+    _add_times(export)
+    _add_simulate(commands)
+    _add_tune(commands)
+
+
+def _add_times(command: argparse.ArgumentParser) -> None:
     for option, words in (("--from", "the first instant"), ("--to", "the instant before which to end")):
-        export.add_argument(
+        command.add_argument(
             option, metavar="TIME", dest=f"{option.strip('-')}_time", help=f"{words}, RFC 3339 with an offset"
         )
+
+
+def _add_simulate(commands: Any) -> None:
+    simulate = _command(commands, "simulate", "write readings of pretended trays to a file", config=False)
+    simulate.add_argument("--out", metavar="WEEK.csv", help="a .csv or .csv.gz file (needed unless --list)")
+    simulate.add_argument("--days", metavar="N", type=float, default=7.0, help="how long (default: 7)")
+    simulate.add_argument(
+        "--seed", metavar="N", type=int, default=1, help="the same seed gives the same bytes (default: 1)"
+    )
+    simulate.add_argument(
+        "--start",
+        metavar="TIME",
+        help="when it begins, RFC 3339 with an offset (default: the day on which the last tray was stuck)",
+    )
+    simulate.add_argument(
+        "--scenario",
+        metavar="NAME",
+        action="append",
+        default=[],
+        help="what happens, each time it is given (default: steady)",
+    )
+    simulate.add_argument("--truth", metavar="TRUTH.json", help="write the truth about them there")
+    simulate.add_argument("--list", action="store_true", help="list the scenarios instead")
+    simulate.add_argument(
+        "--config",
+        metavar="FILE",
+        help="whose trays (default: those of $WARDIAN_CONFIG or ./config.yaml if there is one, else the six "
+        "trays of an evening class)",
+    )
+
+
+def _add_tune(commands: Any) -> None:
+    tune = _command(
+        commands, "tune", "judge the same readings under several settings, side by side", config=False
+    )
+    tune.set_defaults(default_config=_default_config())
+    tune.epilog = (
+        "A setting is not beaten when no other is at least as early and at least as quiet, and better in one "
+        "of the two. With truths, early is the median lateness after the beginnings of the faults, one not "
+        "found counting as never, and quiet is few unneeded alarms; without, early is little time beyond "
+        "bands while no alarm says so, and quiet is few alarms."
+    )
+    tune.add_argument(
+        "readings", metavar="READINGS.csv", nargs="*", help="files of readings; none: those of the store"
+    )
+    tune.add_argument(
+        "--config",
+        metavar="FILE",
+        action="append",
+        help="a configuration, each time it is given (default: $WARDIAN_CONFIG, then ./config.yaml)",
+    )
+    _add_times(tune)
+    tune.add_argument(
+        "--truth", metavar="TRUTH.json", action="append", default=[], help="of each file, in the same order"
+    )
+    tune.add_argument(
+        "--vary",
+        metavar="PATH=VALUES",
+        action="append",
+        default=[],
+        help="a key of the one configuration, as messages print it, and its values, such as "
+        "readings.hold=2min,5min; once or twice",
+    )
+    tune.add_argument("--write", metavar="FILE.yaml", help="write a setting of --vary as YAML to paste")
+    tune.add_argument(
+        "--setting", metavar="N", type=int, help="which one to write (default: the only one not beaten)"
+    )
 
 
 if __name__ == "__main__":

@@ -107,17 +107,25 @@ def alarms(options: argparse.Namespace) -> int:
 
 
 def replay(options: argparse.Namespace) -> int:
-    """Print the alarm journal of a file of readings."""
+    """Print the alarm journal of a file of readings, and how well it tells the truth about them."""
     from wardian.daemon import report, wiring
 
     config = wiring.load_config(Path(options.config))
-    replayed = wiring.replay(config, Path(options.readings))
+    truth = Path(options.truth) if options.truth is not None else None
+    replayed = wiring.replay(config, Path(options.readings), truth)
     teller = wiring.teller(config)
     if options.json:
         for transition in replayed.transitions:
             _print_json(teller.fields(transition))
     else:
         _print_lines(report.journal_lines(config, [teller.fields(one) for one in replayed.transitions]))
+    if replayed.score:
+        from wardian.daemon.report_score import score_json, score_lines
+
+        if options.json:
+            _print_json({"score": score_json(teller, replayed.score)})
+        else:
+            _print_lines(score_lines(config, teller, replayed.score))
     for line in report.replay_summary(config, replayed):
         print(line, file=sys.stderr)
     return DONE
@@ -139,6 +147,20 @@ def export(options: argparse.Namespace) -> int:
     else:
         print(f"{count} readings written to {out}")
     return DONE
+
+
+def simulate(options: argparse.Namespace) -> int:
+    """Write a pretended week, or list what can happen in one."""
+    from wardian.daemon.cli_simulate import simulate as write
+
+    return write(options)
+
+
+def tune(options: argparse.Namespace) -> int:
+    """Print what settings make of the same readings."""
+    from wardian.daemon.cli_tune import tune as side_by_side
+
+    return side_by_side(options)
 
 
 def run(options: argparse.Namespace) -> int:

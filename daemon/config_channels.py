@@ -12,9 +12,9 @@ from wardian.daemon.config_sensors import (
     SubscriptionKeys,
     TargetKeys,
 )
-from wardian.daemon.written import Section, Written, described, nearest, within
+from wardian.daemon.written import Section, Written, described, within
 from wardian.rules.amounts import accepted_units
-from wardian.rules.documents import Path, shown
+from wardian.rules.documents import Path, nearest, shown
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.units import unit_named
 

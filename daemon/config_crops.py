@@ -7,9 +7,9 @@ from wardian.daemon.bands import read_band
 from wardian.daemon.config_models import StageKeys
 from wardian.daemon.config_types import NAME_ACCEPTS, why_no_name
 from wardian.daemon.library import Library
-from wardian.daemon.written import Written, nearest
+from wardian.daemon.written import Written
 from wardian.rules.crops import Band, Crop, Stage
-from wardian.rules.documents import Path, shown
+from wardian.rules.documents import Path, nearest, shown
 from wardian.rules.quantities import QUANTITIES
 
 

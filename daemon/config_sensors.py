@@ -16,6 +16,7 @@ from wardian.daemon.config_types import (
     AnyDuration,
     ClockTime,
     Duration,
+    FaultName,
     FilePath,
     InstantMs,
     Measured,
@@ -206,7 +207,8 @@ class FaultKeys(Section):
     """One fault of the pretended bench."""
 
     tray: Text = key("the name of one of the trays")
-    fault: Literal["heater dead", "heater stuck on", "cover left off", "lamp dead", "sensor silent"]
+    fault: FaultName = key("the name of a fault such as heater dead")
+    quantity: Measured | None = key("what the sensor at fault measures", None, "every sensor of the tray")
     after: AnyDuration = key(TIME, Duration(0), "from the start on")
     lasts: SomeTime | None = key(TIME, None, "for good")
 
@@ -228,7 +230,7 @@ class SimulatorKeys(Section):
     every: PollEvery = key(TIME, Duration(10_000), "as a real sensor would be read")
     speed: Speed = key("a number from 1 to 100000", 1.0, "time passes as it does")
     start: InstantMs | None = key("a time such as 2026-03-02T06:00:00Z", None, "now")
-    set_point: SetPoint = key("a temperature such as 78 °F", 25.5, "a usual bottom heat; in °C")
+    set_point: SetPoint | None = key("a temperature such as 78 °F", None, "as the bands of each stage want it")
     lamp: LampKeys = key(
         "on and off",
         LampKeys.model_validate({"on": "05:00", "off": "23:00"}),

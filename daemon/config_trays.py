@@ -7,9 +7,9 @@ from fractions import Fraction
 from wardian.daemon.config_models import LightKeys, TrayKeys
 from wardian.daemon.config_types import Light
 from wardian.daemon.library import Library
-from wardian.daemon.written import Written, nearest
+from wardian.daemon.written import Written
 from wardian.rules.amounts import exact_amount, split_amount
-from wardian.rules.documents import Path, shown
+from wardian.rules.documents import Path, nearest, shown
 from wardian.rules.plans import LampRule
 from wardian.rules.quantities import QUANTITIES
 

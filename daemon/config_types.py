@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import PlainValidator, ValidationInfo
 
-from wardian.daemon.written import described, nearest, wrong
+from wardian.daemon.written import described, wrong
 from wardian.rules.amounts import (
     NotAnAmount,
     Written,
@@ -21,7 +21,8 @@ from wardian.rules.amounts import (
     exact_amount,
     split_amount,
 )
-from wardian.rules.documents import shown
+from wardian.rules.documents import nearest, shown
+from wardian.rules.faults import FAULTS
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.units import UNITS, unit_named
 
@@ -210,6 +211,13 @@ def _measured(value: Any) -> str:
     return text
 
 
+def _fault(value: Any) -> str:
+    text = _text(value)
+    if text not in FAULTS:
+        _refused(value, f"{shown(text)} is no fault that is known", nearest(text, FAULTS))
+    return text
+
+
 def _web_address(value: Any) -> str:
     text = _text(value)
     try:
@@ -295,6 +303,7 @@ Seed = Annotated[int, PlainValidator(_whole(0, 2**32 - 1))]
 FilePath = Annotated[Path, PlainValidator(_path)]
 Variable = Annotated[str, PlainValidator(_variable)]
 Measured = Annotated[str, PlainValidator(_measured)]
+FaultName = Annotated[str, PlainValidator(_fault)]
 WebAddress = Annotated[str, PlainValidator(_web_address)]
 Exact = Annotated[Fraction, PlainValidator(_exact)]
 ExactDifference = Annotated[Fraction, PlainValidator(_exact_difference)]

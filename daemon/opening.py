@@ -8,14 +8,16 @@ from contextlib import ExitStack
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from wardian.daemon.config import Config
+from wardian.rules.judging import NEVER_MS
 from wardian.rules.ports import Clock, Notifier, Sensor
+from wardian.rules.truth import TrueFault
 
 if TYPE_CHECKING:
     from wardian.adapters.brokers import BrokerSettings
     from wardian.adapters.payloads import Form
     from wardian.adapters.sensors.mqtt import Subscription
     from wardian.daemon.config_brokers import BrokerKeys
-    from wardian.daemon.config_sensors import SubscriptionKeys
+    from wardian.daemon.config_sensors import FaultKeys, SubscriptionKeys
 
 
 class Bench(NamedTuple):
@@ -57,27 +59,30 @@ def _csv_sensor(keys: Any, bench: Bench) -> Sensor:
 
 
 def _simulated_sensor(keys: Any, bench: Bench) -> Sensor:
-    from wardian.simulator.faults import Fault
     from wardian.simulator.source import SimulatedSensor, SimulatedSettings
 
-    hour_ms = 3_600_000
-    faults = tuple(
-        Fault(one.fault, one.tray, one.after / hour_ms, one.lasts / hour_ms if one.lasts else float("inf"))
-        for one in keys.faults
-    )
+    names = keys.trays or [tray.name for tray in bench.config.trays]
+    spans = {tray.name: tray.plan.spans for tray in bench.config.trays}
     settings = SimulatedSettings(
         name=keys.name,
-        trays=tuple(keys.trays or (tray.name for tray in bench.config.trays)),
+        trays=tuple((name, spans[name]) for name in names),
         seed=keys.seed,
         every_s=keys.every / 1000,
-        faults=faults,
-        set_point_c=float(keys.set_point),
+        faults=tuple(_planned(one) for one in keys.faults),
+        set_point_c=keys.set_point,
         lamp_on_h=keys.lamp.on.hour + keys.lamp.on.minute / 60,
         lamp_off_h=keys.lamp.off.hour + keys.lamp.off.minute / 60,
         timezone=bench.config.site.zone,
         start_ms=keys.start,
     )
     return SimulatedSensor(settings, bench.clock)
+
+
+def _planned(keys: "FaultKeys") -> TrueFault:
+    """Return a fault in milliseconds after the start."""
+    from_ms = int(keys.after)
+    to_ms = from_ms + int(keys.lasts) if keys.lasts else NEVER_MS
+    return TrueFault(keys.tray, keys.fault, from_ms, to_ms, keys.quantity)
 
 
 def _mqtt_sensor(keys: Any, bench: Bench) -> Sensor:

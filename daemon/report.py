@@ -26,7 +26,7 @@ def _tray_lines(site: Tongue, tray: TrayNow) -> Iterator[str]:
     yield f"{tray.name}: {tray.crop}, day {tray.day}, {stage}"
     if not tray.quantities:
         yield "  nothing is known of it and no band is set"
-    yield from _columns([_quantity_words(site, quantity) for quantity in tray.quantities])
+    yield from columns([_quantity_words(site, quantity) for quantity in tray.quantities])
     for alarm in tray.alarms:
         yield f"  ! {alarm['alarm']} ({alarm['priority']}): {alarm['message']}"
 
@@ -47,7 +47,8 @@ def _quantity_words(site: Tongue, now: QuantityNow) -> tuple[str, ...]:
     return quantity.words, value, site.band(quantity, now.band), now.state if now.band else ""
 
 
-def _columns(rows: Sequence[tuple[str, ...]]) -> Iterator[str]:
+def columns(rows: Sequence[tuple[str, ...]]) -> Iterator[str]:
+    """Yield rows of cells, each column as wide as its widest cell."""
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     for row in rows:
         cells = (cell.ljust(width) for cell, width in zip(row, widths, strict=True))

@@ -3,7 +3,6 @@
 The rule of this file: a part that is wrong never hides what is wrong in another.
 """
 
-import difflib
 import typing
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -12,7 +11,7 @@ from typing import Any, Final, TypeVar
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pydantic_core import ErrorDetails, PydanticCustomError
 
-from wardian.rules.documents import Document, Path, dotted, shown
+from wardian.rules.documents import Document, Path, dotted, nearest, shown
 from wardian.rules.errors import Mistake
 
 
@@ -56,16 +55,6 @@ def wrong(problem: str, hint: str = "") -> PydanticCustomError:
     """Return the error that a check of one value raises."""
     # The words travel beside the template: braces in them mean nothing.
     return PydanticCustomError("wrong", "{problem}", {"problem": problem, "hint": hint})
-
-
-def nearest(written: str, accepted: Iterable[str], *, listed: int = 12) -> str:
-    """Return a hint: the accepted name that is almost what was written, or all of them."""
-    names = sorted(accepted)
-    folded = {name.casefold(): name for name in names}
-    near = difflib.get_close_matches(written.casefold(), folded, n=1, cutoff=0.6)
-    if near:
-        return f"did you mean {folded[near[0]]}?"
-    return f"accepted: {', '.join(names)}" if 0 < len(names) <= listed else ""
 
 
 @dataclass(slots=True)

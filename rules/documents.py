@@ -3,8 +3,9 @@
 Whoever reads a format hands over this; whoever checks what is written need not know the format.
 """
 
+import difflib
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
@@ -72,3 +73,13 @@ def shown(value: object) -> str:
     text = repr(value) if isinstance(value, str) else str(value)
     text = "".join(letter if letter.isprintable() else ascii(letter)[1:-1] for letter in text)
     return text if len(text) <= _SHOWN_LENGTH else text[: _SHOWN_LENGTH - 1] + "…"
+
+
+def nearest(written: str, accepted: Iterable[str], *, listed: int = 12) -> str:
+    """Return a hint: the accepted name that is almost what was written, or all of them."""
+    names = sorted(accepted)
+    folded = {name.casefold(): name for name in names}
+    near = difflib.get_close_matches(written.casefold(), folded, n=1, cutoff=0.6)
+    if near:
+        return f"did you mean {folded[near[0]]}?"
+    return f"accepted: {', '.join(names)}" if 0 < len(names) <= listed else ""

@@ -12,7 +12,10 @@ class WardianError(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Mistake:
-    """One mistake in a configuration: where it is, what is wrong and what is accepted."""
+    """One mistake in a configuration: where it is, what is wrong and what is accepted.
+
+    Line 0 is that of what stands in no file, such as an option of a command.
+    """
 
     path: str
     line: int
@@ -21,7 +24,8 @@ class Mistake:
 
     def in_file(self, file: str) -> str:
         """Return the line that a person reads: ``FILE:LINE: path.to.key: problem; hint``."""
-        place = f"{file}:{self.line}: " + (f"{self.path}: " if self.path else "")
+        line = f":{self.line}" if self.line else ""
+        place = f"{file}{line}: " + (f"{self.path}: " if self.path else "")
         return place + self.problem + (f"; {self.hint}" if self.hint else "")
 
 

@@ -35,6 +35,18 @@ class Points(NamedTuple):
     values: Values
 
 
+class Rows(NamedTuple):
+    """Readings of many series in the order of arrival: three arrays of one length.
+
+    ``codes`` are places in ``series``.
+    """
+
+    series: tuple[Series, ...]
+    codes: NDArray[np.int64]
+    times_ms: Times
+    values: Values
+
+
 #: Readings of many series. Only the order within a series matters.
 Chunk: TypeAlias = dict[Series, Points]
 

@@ -4,7 +4,7 @@ The rule of this file: what matures at a stage's start is told by the old stage;
 value is judged once by the new one, and a run or an alarm of a limit that both have carries over.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from math import inf
 from operator import attrgetter
 from typing import Any, NamedTuple
@@ -55,6 +55,8 @@ class TrayEngine:
         """Begin anew, or go on from a state; a changed plan takes effect where judgement stopped."""
         self.plan = plan
         self.judged_ms = _ALWAYS_MS
+        #: Is shown every stretch of values that is judged, measured and derived, for those who measure time.
+        self.on_stretches: Callable[[Mapping[str, Stretch]], None] | None = None
         #: Readings ignored because one of the same instant came first.
         self.repeated = 0
         self._pending: dict[str, list[Points]] = {}
@@ -129,6 +131,8 @@ class TrayEngine:
         measured = {quantity: self._take(quantity, until_ms) for quantity in list(self._pending)}
         told = list(self._doubted_and_missed(measured, until_ms))
         stretches = measured | self._derive(measured)
+        if self.on_stretches:
+            self.on_stretches(stretches)
         told += self._judge_stages(stretches, until_ms)
         for quantity, stretch in stretches.items():
             if len(stretch.from_ms):

@@ -13,7 +13,7 @@ DOCUMENTS = ["README.md", "DEVELOPERS.md", "CHANGELOG.md", "config.example.yaml"
 LISTED = re.compile(r"^    ([a-z][a-z-]*)\s+\S", re.MULTILINE)
 #: A command in a code span, or typed in a shell.
 NAMED = re.compile(r"(?:`|bin/|^\$ )wardian ([a-z][a-z-]*)", re.MULTILINE)
-PROMISED = {"check", "run", "status", "alarms", "replay", "export", "air"}
+PROMISED = {"check", "run", "status", "alarms", "replay", "tune", "export", "air"}
 
 
 def help_of(capsys: pytest.CaptureFixture[str], *command: str) -> str:

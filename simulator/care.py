@@ -1,0 +1,78 @@
+"""What people do at the trays: airing and misting two or three times a day, watering every few days."""
+
+from collections.abc import Iterator
+from typing import Final, NamedTuple
+
+from wardian.rules.truth import TrueCare, TrueFault
+from wardian.simulator.chance import chance
+from wardian.simulator.setup import BenchSetup, TraySetup
+from wardian.simulator.wall import MS_PER_DAY, MS_PER_MINUTE, at_wall_ms
+
+#: Morning, noon and evening. Common practice, no source: two to three times a day.
+_ROUNDS_H: Final = (8.5, 13.5, 18.5)
+#: Nobody is on the minute.
+_JITTER_MIN: Final = 15
+#: How long a cover is off at a round. [min] From memory.
+_LIFTED_MIN: Final = (6, 9)
+#: A light misting, of a tray. [g] From memory: 5 to 40 g.
+_MIST_G: Final = (3.0, 6.0)
+_TEMPERED_C: Final = 20.0
+#: Every sixth day, of tempered water. [g] From memory.
+_WATERED_EVERY_DAYS: Final = 6
+_WATERED_G: Final = (30.0, 60.0)
+#: Far too much: cold, heavy, and nearly every hour of the day.
+_OVER_MISTED_H: Final = (7, 9, 10, 11, 12, 14, 15, 16, 17, 20)
+_OVER_MIST_G: Final = 30.0
+_COLD_C: Final = 12.0
+
+
+class Deed(NamedTuple):
+    """One thing done at a tray, with the water it brought."""
+
+    care: TrueCare
+    grams: float = 0.0
+    water_c: float = _TEMPERED_C
+
+
+def deeds(setup: BenchSetup, tray: TraySetup, from_ms: int, to_ms: int) -> list[Deed]:
+    """Return what is done at one tray in days that touch a span of time, in order of time."""
+    first, last = from_ms // MS_PER_DAY - 1, to_ms // MS_PER_DAY + 1
+    done = [deed for day in range(first, last + 1) for deed in _day(setup, tray, day)]
+    return [deed for deed in done if deed.care.to_ms > from_ms and deed.care.from_ms < to_ms]
+
+
+def _day(setup: BenchSetup, tray: TraySetup, day: int) -> Iterator[Deed]:
+    draw = chance(setup.seed, tray.name, "care", day)
+    faults = [fault for fault in setup.faults if fault.tray == tray.name]
+    rounds = [60 * hour + int(draw.integers(-_JITTER_MIN, _JITTER_MIN + 1)) for hour in _ROUNDS_H]
+    lifted = [int(minutes) for minutes in draw.integers(_LIFTED_MIN[0], _LIFTED_MIN[1] + 1, len(rounds))]
+    mists = draw.uniform(*_MIST_G, len(rounds))
+    watered_g = float(draw.uniform(*_WATERED_G))
+    for minutes, lasts, grams in zip(rounds, lifted, mists, strict=True):
+        begin_ms = at_wall_ms(day, minutes, setup.zone)
+        if _holds("never aired", faults, begin_ms):
+            continue
+        yield _deed(tray, "lifted", begin_ms, lasts)
+        is_misted = [one for one in tray.regimes if one.from_ms <= begin_ms][-1].is_misted
+        if is_misted and not _holds("medium left dry", faults, begin_ms):
+            yield _deed(tray, "misted", begin_ms + MS_PER_MINUTE, 1, float(grams))
+    noon_ms = at_wall_ms(day, rounds[0] + 2, setup.zone)
+    turn = int(chance(setup.seed, tray.name, "watering").integers(_WATERED_EVERY_DAYS))
+    if day % _WATERED_EVERY_DAYS == turn and not _holds("medium left dry", faults, noon_ms):
+        yield _deed(tray, "watered", noon_ms, 3, watered_g)
+    for hour in _OVER_MISTED_H:
+        begin_ms = at_wall_ms(day, 60 * hour, setup.zone)
+        if _holds("over-misted", faults, begin_ms):
+            yield _deed(tray, "lifted", begin_ms, 3)
+            yield _deed(tray, "misted", begin_ms + MS_PER_MINUTE, 1, _OVER_MIST_G, _COLD_C)
+
+
+def _deed(
+    tray: TraySetup, event: str, begin_ms: int, minutes: int, grams: float = 0.0, water_c: float = _TEMPERED_C
+) -> Deed:
+    care = TrueCare(tray.name, event, begin_ms, begin_ms + minutes * MS_PER_MINUTE)
+    return Deed(care, grams, water_c)
+
+
+def _holds(name: str, faults: list[TrueFault], time_ms: int) -> bool:
+    return any(fault.fault == name and fault.from_ms <= time_ms < fault.to_ms for fault in faults)

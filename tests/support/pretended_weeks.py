@@ -1,0 +1,68 @@
+"""Pretended weeks in memory, judged and scored by the example configuration."""
+
+from collections.abc import Iterable
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+
+from wardian.daemon.config import Config
+from wardian.daemon.wiring import load_config
+from wardian.rules.engine import Engine
+from wardian.rules.excursions import excursions
+from wardian.rules.quantities import QUANTITIES
+from wardian.rules.readings import Chunk, Points, Rows
+from wardian.rules.scores import Score
+from wardian.rules.scoring import Watch, score
+from wardian.simulator.bench import truth
+from wardian.simulator.evening_class import EVENING_CLASS, START_MS
+from wardian.simulator.scenarios import with_scenarios
+from wardian.simulator.wall import MS_PER_DAY
+from wardian.simulator.week import week
+
+EXAMPLE = Path(__file__).parents[2] / "config.example.yaml"
+
+
+@cache
+def example() -> Config:
+    return load_config(EXAMPLE)
+
+
+def gathered(pieces: Iterable[Rows]) -> tuple[Chunk, list[tuple[int, str, str]]]:
+    """Return readings as a file of them would be read, and the refused ones: time, tray, quantity."""
+    parts: dict[object, list[Points]] = {}
+    refused = []
+    for rows in pieces:
+        for code, series in enumerate(rows.series):
+            mine = rows.codes == code
+            times, values = rows.times_ms[mine], rows.values[mine]
+            known = QUANTITIES[series.quantity]
+            good = (values >= known.possible_low) & (values <= known.possible_high)
+            refused += [(int(time), *series) for time in times[~good]]
+            parts.setdefault(series, []).append(Points(times[good], values[good]))
+    chunk = {}
+    for series, pieces_of in parts.items():
+        columns = zip(*pieces_of, strict=True)
+        points = Points(*(np.concatenate(column) for column in columns))
+        order = np.argsort(points.times_ms, kind="stable")
+        chunk[series] = Points(points.times_ms[order], points.values[order])
+    return chunk, refused  # type: ignore[return-value]
+
+
+def scored(seed: int, scenarios: Iterable[str], days: float = 7.0) -> Score:
+    """Return how well the example configuration tells the truth of one pretended week."""
+    end_ms = START_MS + round(days * MS_PER_DAY)
+    setup = with_scenarios(replace(EVENING_CLASS, seed=seed), tuple(scenarios), START_MS, end_ms)
+    chunk, refused = gathered(week(setup, START_MS, end_ms))
+    plans = {tray.name: tray.plan for tray in example().trays}
+    until_ms = max(int(points.times_ms.max()) for points in chunk.values()) + 1
+    engine = Engine(plans.values())
+    engine.feed(chunk)
+    for time_ms, tray, quantity in refused:
+        engine.refuse(time_ms, tray, quantity)
+    told = engine.advance(until_ms)
+    beyond = excursions(plans.values(), chunk, until_ms)
+    from_ms = min(int(points.times_ms.min()) for points in chunk.values())
+    watch = Watch(plans, {series.tray for series in chunk}, from_ms, until_ms)
+    return score(truth(setup, START_MS, end_ms), told, beyond, watch)
