@@ -230,7 +230,9 @@ class SimulatorKeys(Section):
     every: PollEvery = key(TIME, Duration(10_000), "as a real sensor would be read")
     speed: Speed = key("a number from 1 to 100000", 1.0, "time passes as it does")
     start: InstantMs | None = key("a time such as 2026-03-02T06:00:00Z", None, "now")
-    set_point: SetPoint | None = key("a temperature such as 78 °F", None, "as the bands of each stage want it")
+    set_point: SetPoint | None = key(
+        "a temperature such as 78 °F", None, "as the bands of each stage want it"
+    )
     lamp: LampKeys = key(
         "on and off",
         LampKeys.model_validate({"on": "05:00", "off": "23:00"}),

@@ -16,8 +16,9 @@ from wardian.rules.documents import nearest
 from wardian.rules.truth import Truth
 from wardian.simulator.bench import truth as truth_of
 from wardian.simulator.evening_class import EVENING_CLASS, START_MS
+from wardian.simulator.growing import bench_setup
 from wardian.simulator.scenarios import SCENARIOS, scenario_name, with_scenarios
-from wardian.simulator.setup import BenchSetup, bench_setup
+from wardian.simulator.setup import BenchSetup
 from wardian.simulator.wall import MS_PER_DAY
 from wardian.simulator.week import week
 
@@ -49,7 +50,9 @@ class Wish:
         for name in self.scenarios:
             if name not in SCENARIOS:
                 hint = nearest(name, SCENARIOS)
-                raise CannotSimulate(f"--scenario {name}: there is no such scenario; {hint}; --list shows all")
+                raise CannotSimulate(
+                    f"--scenario {name}: there is no such scenario; {hint}; --list shows all"
+                )
         if not self.out.name.endswith((".csv", ".csv.gz")):
             raise CannotSimulate(f"--out {self.out}: a name that ends in .csv or .csv.gz is accepted")
         for option, path in (("--out", self.out), ("--truth", self.truth)):

@@ -54,8 +54,9 @@ class Fault:
         signs: The limits across which it can drive a tray, as ``quantity low`` or ``quantity high``; the
             more urgent limit of the same side is meant, too.
         lingers_h: How long after its end a value may still cross such a limit because of it. [h]
-        of_sensor: Whether the reading is wrong and not the tray. Its signs are then the alarms of the
-            series that it is about, of what is derived from it, and of the sensor itself.
+        of_sensor: Whether the reading is wrong and not the tray. Where it names no signs, they are the
+            alarms of the series that it is about, of what is derived from it, and of the sensor itself;
+            a sign is then also the name of an alarm about the sensor.
     """
 
     name: str
@@ -80,9 +81,9 @@ class Fault:
             limit: One of its band's.
             quantity: Whose sensor the fault is about, or None for any.
         """
-        if not self.of_sensor:
-            return f"{judged} {limit.partition('_')[0]}" in self.signs
         if self.signs:
+            return f"{judged} {limit.partition('_')[0]}" in self.signs
+        if not self.of_sensor:
             return False
         # The hours of light follow from whichever light the lamp's rule names.
         inputs = ("illuminance", "ppfd") if judged == "light_hours" else DERIVED_FROM.get(judged, ())
@@ -151,7 +152,9 @@ _KINDS: Final = (
     Fault(
         "clock set back",
         "the clock that stamps the readings goes back by an hour, and later forward again",
-        frozenset({SENSOR_SILENT}),
+        # An hour of light is stamped upon an hour of dark, and the other way round.
+        frozenset({SENSOR_SILENT, "light_hours high", "light_hours low"}),
+        _DAY_H,
         of_sensor=True,
     ),
 )

@@ -17,7 +17,6 @@ from wardian.rules.readings import Values
 from wardian.simulator.flows import (
     BEADS,
     INNER,
-    LEAVES,
     QUICK,
     STORES,
     VAPOUR,

@@ -4,6 +4,8 @@ The rule of this file: what happens in a minute depends on the setup and the ins
 how the time is cut into pieces.
 """
 
+from collections.abc import Collection
+from datetime import UTC, datetime, timedelta, timezone
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -13,11 +15,22 @@ from wardian.rules.truth import TrueCare, Truth
 from wardian.simulator.balance import Balance, begin
 from wardian.simulator.care import Deed, deeds
 from wardian.simulator.chance import chance
-from wardian.simulator.flows import AIR, MEDIUM, WATER, Links, Moment, Surroundings, links
+from wardian.simulator.flows import (
+    AIR,
+    COVER,
+    LEAVES,
+    MEDIUM,
+    WATER,
+    Flags,
+    Links,
+    Moment,
+    Surroundings,
+    links,
+)
 from wardian.simulator.parameters import TrayParameters
 from wardian.simulator.room import Room
-from wardian.simulator.setup import MEDIUM_ABOVE_AIR, BenchSetup
-from wardian.simulator.wall import MS_PER_DAY, MS_PER_MINUTE, wall
+from wardian.simulator.setup import BenchSetup
+from wardian.simulator.wall import MS_PER_MINUTE, wall
 
 #: A step of the balance; people, lamps and thermostats act on whole minutes.
 STEP_MS: Final = MS_PER_MINUTE
@@ -31,6 +44,8 @@ _THERMOSTAT_K: Final = 0.15
 _LEAKS: Final = (0.7, 1.5)
 _LAMPS: Final = (0.95, 1.05)
 _WICK_PER_H: Final = 0.05
+#: So much cooler than its medium the air begins; it settles within minutes.
+_COOLER_K: Final = 2.0
 
 _NO_LAMP: Final = frozenset({"lamp dead", "mains lost"})
 _NO_HEAT: Final = frozenset({"heater dead", "mains lost"})
@@ -65,6 +80,9 @@ class Bench:
         self.now_ms = start_ms - start_ms % STEP_MS
         self._p = parameters or TrayParameters()
         self._room = Room(setup)
+        # A plug-in timer is set once and knows nothing of summer time.
+        begins = datetime.fromtimestamp(self.now_ms / 1000, UTC).astimezone(setup.zone)
+        self._timer_zone = timezone(begins.utcoffset() or timedelta())
         trays, draw = len(setup.trays), chance(setup.seed, "trays")
         self._held = draw.uniform(*_HELD, trays)
         self._thermostat_k = draw.uniform(-_THERMOSTAT_K, _THERMOSTAT_K, trays)
@@ -72,7 +90,7 @@ class Bench:
         self._lamp_lx = LAMP_LX * draw.uniform(*_LAMPS, trays)
         times_ms = np.array([self.now_ms])
         medium_c = self._set_points(times_ms)[0]
-        air_c = medium_c - MEDIUM_ABOVE_AIR * (medium_c - self._room.around(times_ms, setup.zone)[0][0])
+        air_c = medium_c - _COOLER_K
         self._balance = Balance(self._p, begin(self._p, air_c, medium_c, self._held))
         self._heats = np.zeros(trays)
 
@@ -108,8 +126,10 @@ class Bench:
     def _look(self) -> Values:
         now = self._balance.now
         humidity = np.minimum(100 * now.vapour_kpa / now.saturated_kpa[AIR], 100)
-        water_g = now.stores[WATER - 2 : WATER + 1].sum(axis=0)
-        return np.stack((now.temperature_c[AIR], now.temperature_c[MEDIUM], now.temperature_c[1], humidity, water_g))
+        water_g = now.stores[LEAVES : WATER + 1].sum(axis=0)
+        return np.stack(
+            (now.temperature_c[AIR], now.temperature_c[MEDIUM], now.temperature_c[COVER], humidity, water_g)
+        )
 
     def _thermostat(self, set_point_c: Values) -> Values:
         medium_c, swing_k = self._balance.now.temperature_c[MEDIUM], self._p.thermostat_half_swing_k
@@ -131,7 +151,7 @@ class Bench:
                 _do(deed, is_open[during, place], mist[during, place], watering[during, place])
                 if deed.grams:
                     water_c[during, place] = deed.water_c
-        changes = self._by_regime(times_ms, "changes_per_h") * self._leaks
+        changes = self._by_regime(times_ms, "changes_per_h") + self._p.closed_per_h * (self._leaks - 1)
         cracked = self._faulty(times_ms, {"cover cracked"})
         return Surroundings(
             room_c=room_c,
@@ -142,13 +162,13 @@ class Bench:
             mist_g_per_s=mist,
             watering_g_per_s=watering,
             water_c=water_c,
-            wick_per_h=_WICK_PER_H * self._faulty(times_ms, {"medium left dry"}),
+            wick_per_h=np.where(self._faulty(times_ms, {"medium left dry"}), _WICK_PER_H, 0.0),
         )
 
     def _lamp(self, times_ms: Times) -> Values:
         """Return how much of each lamp burns [0 to 1]."""
         on_h, off_h = self.setup.lamp_on_h, self.setup.lamp_off_h
-        since_h = (wall(times_ms, self.setup.zone).hours[:, None] - on_h) % 24
+        since_h = (wall(times_ms, self._timer_zone).hours[:, None] - on_h) % 24
         lasts_h = self._by_regime(times_ms, "lit_h") if off_h is None else (off_h - on_h) % 24
 
         def burns(late_h: float) -> Values:
@@ -158,12 +178,11 @@ class Bench:
         lamp = np.where(self._faulty(times_ms, {"lamp on late"}), burns(1), burns(0))
         lamp = np.where(self._faulty(times_ms, {"lamp never off"}), 1.0, lamp)
         lamp = lamp * np.where(self._faulty(times_ms, {"half the lamp"}), 0.5, 1.0)
-        return lamp * ~self._faulty(times_ms, _NO_LAMP)
+        return np.where(self._faulty(times_ms, _NO_LAMP), 0.0, lamp)
 
     def _by_day(self, times_ms: Times) -> Values:
         hours = wall(times_ms, self.setup.zone).hours
-        light: Values = ROOM_LX * ((hours >= _BY_DAY_H[0]) & (hours < _BY_DAY_H[1]))
-        return light
+        return np.where((hours >= _BY_DAY_H[0]) & (hours < _BY_DAY_H[1]), ROOM_LX, 0.0)
 
     def _set_points(self, times_ms: Times) -> Values:
         return self._by_regime(times_ms, "set_point_c") + self._thermostat_k
@@ -175,7 +194,7 @@ class Bench:
                 chosen[times_ms >= regime.from_ms, place] = getattr(regime, what)
         return chosen
 
-    def _faulty(self, times_ms: Times, names: set[str] | frozenset[str]) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+    def _faulty(self, times_ms: Times, names: Collection[str]) -> Flags:
         """Return whether one of some faults is there in the minute that begins at each time."""
         places = [tray.name for tray in self.setup.trays]
         there = np.zeros((len(times_ms), len(places)), dtype=np.bool_)
@@ -203,7 +222,3 @@ def truth(setup: BenchSetup, start_ms: int, end_ms: int) -> Truth:
     faults = [fault for fault in setup.faults if fault.from_ms < end_ms and fault.to_ms > start_ms]
     whole: list[TrueCare] = sorted(done, key=lambda care: (care.from_ms, care.tray, care.event))
     return Truth(setup.seed, start_ms, end_ms, tuple(faults), tuple(whole))
-
-
-assert STEP_MS == MS_PER_MINUTE
-assert MS_PER_DAY % STEP_MS == 0

@@ -1,4 +1,4 @@
-"""What people do at the trays: airing and misting two or three times a day, watering every few days."""
+"""What people do at the trays: airing and misting three times a day, watering every few days."""
 
 from collections.abc import Iterator
 from typing import Final, NamedTuple
@@ -13,13 +13,16 @@ _ROUNDS_H: Final = (8.5, 13.5, 18.5)
 #: Nobody is on the minute.
 _JITTER_MIN: Final = 15
 #: How long a cover is off at a round. [min] From memory.
-_LIFTED_MIN: Final = (6, 9)
+_LIFTED_MIN: Final = (3, 5)
 #: A light misting, of a tray. [g] From memory: 5 to 40 g.
 _MIST_G: Final = (3.0, 6.0)
 _TEMPERED_C: Final = 20.0
 #: Every sixth day, of tempered water. [g] From memory.
 _WATERED_EVERY_DAYS: Final = 6
 _WATERED_G: Final = (30.0, 60.0)
+#: A tray with open vents is watered every morning: what an air change an hour carries off in a day. [g]
+#: Chosen so that its medium keeps its water: 0.16 g/kPa of 22 litres times half a kPa times 24 h.
+_VENTED_G: Final = 2.0
 #: Far too much: cold, heavy, and nearly every hour of the day.
 _OVER_MISTED_H: Final = (7, 9, 10, 11, 12, 14, 15, 16, 17, 20)
 _OVER_MIST_G: Final = 30.0
@@ -48,30 +51,29 @@ def _day(setup: BenchSetup, tray: TraySetup, day: int) -> Iterator[Deed]:
     lifted = [int(minutes) for minutes in draw.integers(_LIFTED_MIN[0], _LIFTED_MIN[1] + 1, len(rounds))]
     mists = draw.uniform(*_MIST_G, len(rounds))
     watered_g = float(draw.uniform(*_WATERED_G))
+    regime = [one for one in tray.regimes if one.from_ms <= at_wall_ms(day, rounds[0], setup.zone)][-1]
     for minutes, lasts, grams in zip(rounds, lifted, mists, strict=True):
         begin_ms = at_wall_ms(day, minutes, setup.zone)
         if _holds("never aired", faults, begin_ms):
             continue
-        yield _deed(tray, "lifted", begin_ms, lasts)
-        is_misted = [one for one in tray.regimes if one.from_ms <= begin_ms][-1].is_misted
-        if is_misted and not _holds("medium left dry", faults, begin_ms):
-            yield _deed(tray, "misted", begin_ms + MS_PER_MINUTE, 1, float(grams))
-    noon_ms = at_wall_ms(day, rounds[0] + 2, setup.zone)
+        yield Deed(_lasts(tray, "lifted", begin_ms, lasts))
+        if regime.is_misted and not _holds("medium left dry", faults, begin_ms):
+            yield Deed(_lasts(tray, "misted", begin_ms + MS_PER_MINUTE, 1), float(grams))
+    begin_ms = at_wall_ms(day, rounds[0] + 2, setup.zone)
     turn = int(chance(setup.seed, tray.name, "watering").integers(_WATERED_EVERY_DAYS))
-    if day % _WATERED_EVERY_DAYS == turn and not _holds("medium left dry", faults, noon_ms):
-        yield _deed(tray, "watered", noon_ms, 3, watered_g)
+    is_due = day % _WATERED_EVERY_DAYS == turn or not regime.is_misted
+    if is_due and not _holds("medium left dry", faults, begin_ms):
+        grams = watered_g if regime.is_misted else _VENTED_G * regime.changes_per_h
+        yield Deed(_lasts(tray, "watered", begin_ms, 1), grams)
     for hour in _OVER_MISTED_H:
         begin_ms = at_wall_ms(day, 60 * hour, setup.zone)
         if _holds("over-misted", faults, begin_ms):
-            yield _deed(tray, "lifted", begin_ms, 3)
-            yield _deed(tray, "misted", begin_ms + MS_PER_MINUTE, 1, _OVER_MIST_G, _COLD_C)
+            yield Deed(_lasts(tray, "lifted", begin_ms, 3))
+            yield Deed(_lasts(tray, "misted", begin_ms + MS_PER_MINUTE, 1), _OVER_MIST_G, _COLD_C)
 
 
-def _deed(
-    tray: TraySetup, event: str, begin_ms: int, minutes: int, grams: float = 0.0, water_c: float = _TEMPERED_C
-) -> Deed:
-    care = TrueCare(tray.name, event, begin_ms, begin_ms + minutes * MS_PER_MINUTE)
-    return Deed(care, grams, water_c)
+def _lasts(tray: TraySetup, event: str, begin_ms: int, minutes: int) -> TrueCare:
+    return TrueCare(tray.name, event, begin_ms, begin_ms + minutes * MS_PER_MINUTE)
 
 
 def _holds(name: str, faults: list[TrueFault], time_ms: int) -> bool:

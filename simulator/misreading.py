@@ -53,7 +53,11 @@ def misread(
 ) -> Callable[[Times, Values, NDArray[np.bool_]], Reads]:
     """Return what makes of a probe's readings what arrives of them, piece after piece."""
     steps = [
-        (fault, _FAULTS[fault.fault](fault, quantity), chance(setup.seed, tray, quantity, fault.fault, fault.from_ms))
+        (
+            fault,
+            _FAULTS[fault.fault](fault, quantity),
+            chance(setup.seed, tray, quantity, fault.fault, fault.from_ms),
+        )
         for fault in setup.faults
         if fault.tray == tray and fault.fault in _FAULTS and fault.quantity in (None, quantity)
     ]
@@ -129,7 +133,14 @@ def _repeated_and_late(_: TrueFault, __: str) -> _Fault:
         late = holds & (fate < _LATE_SHARE)
         reads = reads._replace(arrives_ms=reads.arrives_ms + delays_ms * late)
         twice = np.flatnonzero(holds & (fate > 1 - _TWICE_SHARE))
-        return Reads(*(np.concatenate((column, column[twice])) for column in reads))
+        again = np.concatenate((np.arange(len(holds)), twice))
+        return Reads(
+            reads.times_ms[again],
+            reads.values[again],
+            reads.arrives_ms[again],
+            reads.lost[again],
+            reads.is_raw[again],
+        )
 
     return disturb
 

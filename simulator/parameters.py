@@ -29,12 +29,12 @@ class TrayParameters:
 
     #: Air under the cover: 0.15 m² times 0.15 m. [m³]
     air_m3: float = 0.0225
-    #: Air, 60 g of foliage at 3.9 J/(g K), and what is as thin as a leaf. [J/K] From memory.
-    air_j_per_k: float = 300.0
-    #: A double-skinned cover of 0.45 kg at 1.3 J/(g K). [J/K] From memory (polystyrene, PETG).
-    cover_j_per_k: float = 600.0
-    #: Mass of that cover; it rides on the scale. [g] A lid weighs 150 to 400 g (from memory) per skin.
-    cover_g: float = 450.0
+    #: Air, 45 g of foliage at 3.9 J/(g K), and what is as thin as a leaf. [J/K] From memory.
+    air_j_per_k: float = 220.0
+    #: A double-skinned cover of 0.35 kg at 1.3 J/(g K). [J/K] From memory (polystyrene, PETG).
+    cover_j_per_k: float = 450.0
+    #: Mass of that cover; it rides on the scale. [g] From memory: a lid weighs 150 to 400 g.
+    cover_g: float = 350.0
     #: Dry fill, tray, mat and the plate below. [J/K] Chosen so that a dead heater relaxes within 1.5 to 4 h.
     dry_j_per_k: float = 3000.0
     #: Dry mass of the filled tray, without cover. [g] Worked example of a tray by weight: Wd 1200 g.

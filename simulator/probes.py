@@ -19,7 +19,7 @@ class Probe:
 
     Attributes:
         trace: Which column of the trace it sees.
-        lag_s: Time constant of its first-order lag. [s]
+        lag_s: Time constant of its first-order lag, as what it sees rises and as it falls. [s]
         bias: Standard deviation of its bias for life, cut at twice that; in the quantity's unit, or a
             share where ``is_share``.
         noise: Standard deviation from reading to reading, likewise.
@@ -28,7 +28,7 @@ class Probe:
     """
 
     trace: str
-    lag_s: float
+    lag_s: tuple[float, float]
     bias: float
     noise: float
     step: float
@@ -37,14 +37,16 @@ class Probe:
 
 
 #: Common chips. Accuracy: +-0.3 °C and +-2 %RH (data sheet of a digital humidity chip, whose element
-#: alone follows within 15 s); the rest from memory. Under a filter cap and wet walls the humidity that is
-#: seen comes back with 3 to 5 min (from memory). Light as a share: dirt and place.
+#: alone follows within 15 s); the rest from memory. Under a filter cap dry air is seen within a minute or two,
+#: and over wet walls and a wet cap what is seen comes back with 3 to 5 min (from memory). Light as a share: dirt and place.
 PROBES: Final = {
-    "air_temperature": Probe("air_c", lag_s=60, bias=0.15, noise=0.03, step=0.01, decimals=2),
-    "medium_temperature": Probe("medium_c", lag_s=120, bias=0.125, noise=0.02, step=0.0625, decimals=4),
-    "relative_humidity": Probe("humidity_pct", lag_s=220, bias=1.0, noise=0.15, step=0.1, decimals=1),
-    "illuminance": Probe("light_lx", lag_s=0, bias=0.02, noise=0.01, step=1, decimals=0, is_share=True),
-    "tray_mass": Probe("mass_g", lag_s=0, bias=1.0, noise=0.4, step=1, decimals=0),
+    "air_temperature": Probe("air_c", lag_s=(60, 60), bias=0.15, noise=0.03, step=0.01, decimals=2),
+    "medium_temperature": Probe(
+        "medium_c", lag_s=(120, 120), bias=0.125, noise=0.02, step=0.0625, decimals=4
+    ),
+    "relative_humidity": Probe("humidity_pct", lag_s=(220, 60), bias=1.0, noise=0.15, step=0.1, decimals=1),
+    "illuminance": Probe("light_lx", lag_s=(0, 0), bias=0.02, noise=0.01, step=1, decimals=0, is_share=True),
+    "tray_mass": Probe("mass_g", lag_s=(0, 0), bias=1.0, noise=0.4, step=1, decimals=0),
 }
 #: After long condensation a capacitive probe reads up to 3 %RH too much, and comes back over days (user
 #: manual of a research humidity probe). Wet above this humidity; the hours are from memory.
@@ -124,17 +126,20 @@ class Probes:
     def _lagging(self, quantity: str, probe: Probe, trace: Trace) -> Values:
         """Return what a probe feels at whole minutes: the truth with its lag, exact for a ramp."""
         true: Values = getattr(trace, probe.trace)
-        if probe.lag_s == 0:
+        if max(probe.lag_s) == 0:
             return true
         if quantity == "relative_humidity":
             true = true + self._shifts(true)
         felt = np.empty_like(true)
         felt[0] = self._lags.get(quantity, true[0])
-        kept = np.exp(-STEP_MS / 1000 / probe.lag_s)
-        behind = np.diff(true, axis=0) * (probe.lag_s / (STEP_MS / 1000))
+        rising, falling = (np.exp(-STEP_MS / 1000 / lag_s) for lag_s in probe.lag_s)
         for step in range(len(true) - 1):
-            end = true[step + 1] - behind[step]
-            felt[step + 1] = end + kept * (felt[step] - true[step] + behind[step])
+            # The exact answer of a first-order lag to what rises evenly from one minute to the next.
+            rises = true[step] + true[step + 1] > 2 * felt[step]
+            kept = np.where(rises, rising, falling)
+            behind = (true[step + 1] - true[step]) / -np.log(kept)
+            end = true[step + 1] - behind
+            felt[step + 1] = end + kept * (felt[step] - true[step] + behind)
         self._lags[quantity] = felt[-1]
         return felt
 

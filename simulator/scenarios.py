@@ -151,14 +151,14 @@ def _span(
     return from_ms, to_ms - to_ms % MS_PER_MINUTE
 
 
-def _beginnings(
-    setup: BenchSetup, course: _Course, tray: str, within: tuple[int, int]
-) -> Iterator[int]:
+def _beginnings(setup: BenchSetup, course: _Course, tray: str, within: tuple[int, int]) -> Iterator[int]:
     start_ms, end_ms = within
     if course.begins == "airing":
         one = next(one for one in setup.trays if one.name == tray)
         done = deeds(setup, one, start_ms, end_ms)
-        yield from (deed.care.to_ms for deed in done if deed.care.event == "lifted" and deed.care.to_ms > start_ms)
+        yield from (
+            deed.care.to_ms for deed in done if deed.care.event == "lifted" and deed.care.to_ms > start_ms
+        )
     elif course.begins != "any":
         for day in range(start_ms // MS_PER_DAY - 1, end_ms // MS_PER_DAY + 2):
             begin_ms = at_wall_ms(day, 60 * float(course.begins), setup.zone)

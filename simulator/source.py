@@ -12,8 +12,9 @@ from wardian.rules.crops import StageSpan
 from wardian.rules.ports import Arrival, Clock, Decoded, HandOver, Measured, SensorHealth
 from wardian.rules.readings import Rows, Series
 from wardian.rules.truth import TrueFault
+from wardian.simulator.growing import bench_setup
 from wardian.simulator.probes import PROBES
-from wardian.simulator.setup import BenchSetup, bench_setup
+from wardian.simulator.setup import BenchSetup
 from wardian.simulator.stream import Stream
 from wardian.simulator.wall import MS_PER_HOUR
 
@@ -135,6 +136,9 @@ class SimulatedSensor:
 
     def _arrivals(self, rows: Rows, now_ms: int) -> Iterator[Arrival]:
         columns = zip(rows.codes.tolist(), rows.times_ms.tolist(), rows.values.tolist(), strict=True)
-        measured = [Measured(time_ms, *rows.series[code], value) for code, time_ms, value in columns]
+        measured = [
+            Measured(time_ms, rows.series[code].tray, rows.series[code].quantity, value)
+            for code, time_ms, value in columns
+        ]
         for first in range(0, len(measured), READINGS_PER_ARRIVAL):
             yield Arrival(self, now_ms, measured[first : first + READINGS_PER_ARRIVAL])

@@ -3,6 +3,7 @@
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray  # noqa: TC002  # numpy is here anyway
 
 from wardian.rules.readings import Rows, Series, Times
 from wardian.simulator.bench import STEP_MS, Bench
@@ -53,12 +54,17 @@ class Stream:
 
 def _ordered(pieces: list[_Waiting]) -> _Waiting:
     arrives_ms = np.concatenate([piece.arrives_ms for piece in pieces])
-    columns = [np.concatenate(column) for column in zip(*(piece.rows[1:] for piece in pieces), strict=True)]
     order = np.argsort(arrives_ms, kind="stable")
-    rows = Rows(pieces[0].rows.series, *(column[order] for column in columns))
+    rows = Rows(
+        pieces[0].rows.series,
+        np.concatenate([piece.rows.codes for piece in pieces])[order],
+        np.concatenate([piece.rows.times_ms for piece in pieces])[order],
+        np.concatenate([piece.rows.values for piece in pieces])[order],
+    )
     return _Waiting(rows, arrives_ms[order])
 
 
-def _taken(waiting: _Waiting, places: "slice | Times") -> _Waiting:
-    series, *columns = waiting.rows
-    return _Waiting(Rows(series, *(column[places] for column in columns)), waiting.arrives_ms[places])
+def _taken(waiting: _Waiting, places: "slice | NDArray[np.intp]") -> _Waiting:
+    series, codes, times_ms, values = waiting.rows
+    rows = Rows(series, codes[places], times_ms[places], values[places])
+    return _Waiting(rows, waiting.arrives_ms[places])

@@ -12,7 +12,7 @@ from pathlib import Path
 from rows import HEADER
 
 HERE = Path(__file__).parent
-NAMES = ("engine", "replay", "tune", "ingest", "callback", "wear", "start", "idle")
+NAMES = ("engine", "replay", "ingest", "callback", "wear", "start", "idle", "simulate", "tune", "detection")
 
 
 def main(names: list[str]) -> int:

@@ -2,7 +2,7 @@
 
 from datetime import date
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -10,12 +10,13 @@ from base_config import BASE, KERNEL, NOTIFIERS, SENSORS, built, changed, first_
 
 from wardian.adapters.yaml_file import parse
 from wardian.daemon.config import Config, load
-from wardian.daemon.config_sensors import FaultKeys, SimulatorKeys
+from wardian.daemon.config_sensors import SimulatorKeys
 from wardian.daemon.expected import SIMULATED
 from wardian.daemon.library import library
 from wardian.rules.crops import Band, Limit, day_start_ms
+from wardian.rules.faults import FAULTS
 from wardian.rules.plans import LampRule
-from wardian.simulator import faults, source
+from wardian.simulator.probes import PROBES
 
 BANDS_OF_AIR = "          air_temperature: {low: 75 °F, high: 80 °F, deadband: 1 °F, on_delay: 10 min, off_delay: 5 min}\n"
 
@@ -269,7 +270,7 @@ def test_a_simulator_brings_five_quantities_of_every_tray() -> None:
         (tray, quantity) for tray in ("tray-a", "tray-b") for quantity in SIMULATED
     }
     assert simulated("trays: [tray-b]").expected["bench"] == {("tray-b", quantity) for quantity in SIMULATED}
-    assert set(SIMULATED) == set(source._PROBES)
+    assert set(SIMULATED) == set(PROBES)
 
 
 def test_a_hurried_clock_waits_longer_for_readings_unless_told() -> None:
@@ -299,7 +300,22 @@ def test_a_simulator_s_keys_become_numbers() -> None:
 
 
 def test_every_fault_of_the_simulator_can_be_written() -> None:
-    assert set(get_args(FaultKeys.model_fields["fault"].annotation)) == set(faults.FAULTS)
+    for fault in FAULTS:
+        keys = simulated(f"faults: [{{tray: tray-a, fault: {fault}}}]").simulator
+        assert isinstance(keys, SimulatorKeys)
+        assert [one.fault for one in keys.faults] == [fault]
+
+
+def test_a_fault_is_every_sensor_s_of_its_tray_unless_one_quantity_is_named() -> None:
+    silent = "{tray: tray-a, fault: sensor silent"
+    config = simulated(f"faults: [{silent}}}, {silent}, quantity: relative_humidity, lasts: 1 h}}]")
+    keys = config.simulator
+    assert isinstance(keys, SimulatorKeys)
+    assert [(one.quantity, one.after, one.lasts) for one in keys.faults] == [
+        (None, 0, None),
+        ("relative_humidity", 0, 3_600_000),
+    ]
+    assert keys.set_point is None
 
 
 @pytest.mark.parametrize(

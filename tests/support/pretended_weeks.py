@@ -21,6 +21,8 @@ from wardian.simulator.scenarios import with_scenarios
 from wardian.simulator.wall import MS_PER_DAY
 from wardian.simulator.week import week
 
+#: How often the probes of these weeks are read. [s]
+EVERY_S = EVENING_CLASS.every_ms / 1000
 EXAMPLE = Path(__file__).parents[2] / "config.example.yaml"
 
 

@@ -27,6 +27,7 @@ class Rig:
         per_measure: How many readings that is.
         message: What the sensor would hand over for these bytes from outside.
         device: What is taken away by renaming.
+        grain_ms: How far before the end of its interval it may measure, and no further.
     """
 
     make: Callable[[], Sensor]
@@ -35,6 +36,7 @@ class Rig:
     per_measure: int = 1
     message: Callable[[bytes], Any] = lambda _: ()
     device: Path = Path()
+    grain_ms: int = 1
     loop: FakeLoop = field(default_factory=FakeLoop)
 
     def __post_init__(self) -> None:
@@ -74,6 +76,11 @@ class Rig:
             for arrival in self.loop.taken
             for measured in self.sensor.decode(arrival).measured
         ]
+
+    def ends_ms(self) -> list[int]:
+        """Return the ends of the intervals in which readings were made, in the order in which they came."""
+        ends_ms = [-(-(reading.time_ms or 0) // self.grain_ms) * self.grain_ms for reading in self.readings()]
+        return sorted(set(ends_ms), key=ends_ms.index)
 
     def take_away(self) -> None:
         self.device.rename(self.device.with_name("taken away"))

@@ -11,7 +11,7 @@ from typing import NamedTuple, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
-from scipy.optimize import root
+from scipy.optimize import brentq, root
 
 from wardian.simulator.parameters import (
     AIR_J_PER_M3_K,
@@ -160,6 +160,16 @@ def settled(p: TrayParameters, around: Around, water_g: float, is_dripping: bool
     found = root(imbalance, [start_c, start_c - 1, start_c + 1, magnus_kpa(start_c - 0.8), 0.05], tol=1e-13)
     assert np.abs(found.fun).max() < 1e-8, found.message
     return state(found.x)
+
+
+def dripping_at(p: TrayParameters, air_c: float, room_c: float) -> State:
+    """Return the settled dark tray, its room half moist, whose mat is just so strong that its air is so warm."""
+
+    def state(mat: float) -> State:
+        around = Around(room_c, 0.48 * magnus_kpa(room_c), mat=mat)
+        return settled(p, around, 0.95 * p.saturated_g, is_dripping=True)
+
+    return state(float(brentq(lambda mat: state(mat)[0] - air_c, 0.2, 4)))
 
 
 def lived(p: TrayParameters, around: Around, state: State, seconds: float) -> State:
