@@ -43,7 +43,7 @@ _HELD: Final = (0.92, 0.99)
 _THERMOSTAT_K: Final = 0.15
 _LEAKS: Final = (0.7, 1.5)
 _LAMPS: Final = (0.95, 1.05)
-_WICK_PER_H: Final = 0.05
+_WICK_PER_H: Final = 0.03
 #: So much cooler than its medium the air begins; it settles within minutes.
 _COOLER_K: Final = 2.0
 

@@ -6,6 +6,7 @@ from typing import Final, NamedTuple, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from wardian.rules.quantities import SATURATION_PCT
 from wardian.rules.readings import Times, Values
 from wardian.rules.truth import TrueFault
 from wardian.simulator.chance import chance
@@ -21,6 +22,7 @@ _IMPOSSIBLE: Final = {
     "tray_mass": -80.0,
 }
 _POWER_ON_C: Final = 85.0
+_THERMOMETERS: Final = ("air_temperature", "medium_temperature")
 #: One reading in so many is impossible, at power-on, twice, or late. From memory.
 _IMPOSSIBLE_SHARE: Final = 0.3
 _POWER_ONS_SHARE: Final = 0.01
@@ -91,8 +93,8 @@ def _implausible(_: TrueFault, quantity: str) -> _Fault:
     return _shows(_IMPOSSIBLE[quantity], _IMPOSSIBLE_SHARE)
 
 
-def _power_on(_: TrueFault, __: str) -> _Fault:
-    return _shows(_POWER_ON_C, _POWER_ONS_SHARE)
+def _power_on(_: TrueFault, quantity: str) -> _Fault:
+    return _shows(_POWER_ON_C, _POWER_ONS_SHARE if quantity in _THERMOMETERS else 0.0)
 
 
 def _shows(value: float, share: float) -> _Fault:
@@ -113,8 +115,10 @@ def _drifting(fault: TrueFault, quantity: str) -> _Fault:
     return drift
 
 
-def _saturated(_: TrueFault, __: str) -> _Fault:
-    return lambda reads, holds, _draw: reads._replace(values=np.where(holds, 100.0, reads.values))
+def _saturated(_: TrueFault, quantity: str) -> _Fault:
+    if quantity != "relative_humidity":
+        return lambda reads, _holds, _draw: reads
+    return lambda reads, holds, _draw: reads._replace(values=np.where(holds, SATURATION_PCT, reads.values))
 
 
 def _disagree(_: TrueFault, quantity: str) -> _Fault:

@@ -29,14 +29,14 @@ class TrayParameters:
 
     #: Air under the cover: 0.15 m² times 0.15 m. [m³]
     air_m3: float = 0.0225
-    #: Air, 45 g of foliage at 3.9 J/(g K), and what is as thin as a leaf. [J/K] From memory.
-    air_j_per_k: float = 220.0
+    #: Air, 60 g of foliage at 3.9 J/(g K), and what is as thin as a leaf. [J/K] From memory.
+    air_j_per_k: float = 300.0
     #: A double-skinned cover of 0.35 kg at 1.3 J/(g K). [J/K] From memory (polystyrene, PETG).
     cover_j_per_k: float = 450.0
     #: Mass of that cover; it rides on the scale. [g] From memory: a lid weighs 150 to 400 g.
     cover_g: float = 350.0
     #: Dry fill, tray, mat and the plate below. [J/K] Chosen so that a dead heater relaxes within 1.5 to 4 h.
-    dry_j_per_k: float = 3000.0
+    dry_j_per_k: float = 3500.0
     #: Dry mass of the filled tray, without cover. [g] Worked example of a tray by weight: Wd 1200 g.
     dry_g: float = 1200.0
     #: Water the medium holds when saturated and drained. [g] The same example: Ws 3000 g.
@@ -44,8 +44,8 @@ class TrayParameters:
 
     #: Medium to air under the cover: 3 W/(m² K) of free convection over 0.15 m². From memory.
     medium_to_air_w_per_k: float = 0.45
-    #: The same in the open, where the room's air moves: 6 W/(m² K). From memory.
-    medium_to_air_open_w_per_k: float = 0.9
+    #: The same in the open, where the room's air moves: 8 W/(m² K). From memory.
+    medium_to_air_open_w_per_k: float = 1.2
     #: Medium and leaves to cover, by radiation: 5.9 W/(m² K) at 24 °C times 0.81, over 0.15 m².
     #: Stefan and Boltzmann's law, linear; emissivities of 0.9 from memory.
     medium_to_cover_w_per_k: float = 0.72
@@ -58,8 +58,8 @@ class TrayParameters:
     #: Medium to room through base and sides. Chosen so that a dead heater relaxes within 1.5 to 4 h.
     medium_to_room_w_per_k: float = 0.35
 
-    #: Heating mat, 130 W/m². [W] Chosen so that a stuck one lifts the medium by 2 to 6 K/h.
-    mat_w: float = 16.0
+    #: Heating mat, 125 W/m². [W] Chosen so that a stuck one lifts the medium by 2 to 6 K/h.
+    mat_w: float = 19.0
     #: How far the thermostat lets the medium swing to either side. [K] From memory.
     thermostat_half_swing_k: float = 0.3
     #: Heat of the lamp that stays in leaves and air, cover, and medium. [W] Chosen so that the lamp
@@ -75,7 +75,7 @@ class TrayParameters:
     medium_open_g_per_h_kpa: float = 7.5
     #: Leaves that are wet all over. As above.
     film_g_per_h_kpa: float = 3.0
-    film_open_g_per_h_kpa: float = 6.0
+    film_open_g_per_h_kpa: float = 3.5
     #: Dew on leaves colder than the dew point. Chosen so that air is hardly ever above saturation.
     dew_g_per_h_kpa: float = 60.0
     #: Leaves of unrooted cuttings, stomata half closed, lit and dark. [g/(h kPa)] From memory.
@@ -91,7 +91,7 @@ class TrayParameters:
     #: airing falls to 40 to 75 % within minutes.
     closed_per_h: float = 2.0
     cracked_per_h: float = 32.0
-    open_per_h: float = 180.0
+    open_per_h: float = 130.0
 
     #: Half of the leaves are wet at this much. [g] From memory.
     half_wet_g: float = 2.0

@@ -44,7 +44,7 @@ PROBES: Final = {
     "medium_temperature": Probe(
         "medium_c", lag_s=(120, 120), bias=0.125, noise=0.02, step=0.0625, decimals=4
     ),
-    "relative_humidity": Probe("humidity_pct", lag_s=(220, 60), bias=1.0, noise=0.15, step=0.1, decimals=1),
+    "relative_humidity": Probe("humidity_pct", lag_s=(280, 60), bias=1.0, noise=0.15, step=0.1, decimals=1),
     "illuminance": Probe("light_lx", lag_s=(0, 0), bias=0.02, noise=0.01, step=1, decimals=0, is_share=True),
     "tray_mass": Probe("mass_g", lag_s=(0, 0), bias=1.0, noise=0.4, step=1, decimals=0),
 }

@@ -113,7 +113,7 @@ def with_scenarios(setup: BenchSetup, names: Sequence[str], start_ms: int, end_m
     of_room = [one for one in planned if _COURSES[one[1]].room]
     of_trays = [one for one in planned if not _COURSES[one[1]].room]
     every = [tray.name for tray in setup.trays]
-    turns = [every[place] for place in chance(setup.seed, "turns").permutation(len(every))]
+    turns = [every[place] for place in chance(setup.seed, "turns", *names).permutation(len(every))]
     rounds = -(-len(of_trays) // len(turns))
     spans = _parts(start_ms, end_ms, len(of_room) + rounds)
     befallen = [(one, every, spans[place]) for place, one in enumerate(of_room)]

@@ -54,10 +54,12 @@ class Stream:
 
 def _ordered(pieces: list[_Waiting]) -> _Waiting:
     arrives_ms = np.concatenate([piece.arrives_ms for piece in pieces])
-    order = np.argsort(arrives_ms, kind="stable")
+    codes = np.concatenate([piece.rows.codes for piece in pieces])
+    # What arrives at one instant comes in the order of the series, whichever piece it was made in.
+    order = np.lexsort((codes, arrives_ms))
     rows = Rows(
         pieces[0].rows.series,
-        np.concatenate([piece.rows.codes for piece in pieces])[order],
+        codes[order],
         np.concatenate([piece.rows.times_ms for piece in pieces])[order],
         np.concatenate([piece.rows.values for piece in pieces])[order],
     )

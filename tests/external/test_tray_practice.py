@@ -17,7 +17,7 @@ from lone_tray import holding, humidity_pct
 from tray_by_hand import dripping_at
 
 from wardian.rules.readings import Series, Values
-from wardian.rules.truth import Truth, TrueCare
+from wardian.rules.truth import TrueCare, Truth
 from wardian.simulator.bench import Bench, Trace, truth
 from wardian.simulator.evening_class import START_MS
 from wardian.simulator.flows import Surroundings
