@@ -39,9 +39,9 @@ _QUICK_EFFECTS: Final = _EFFECTS[:QUICK]
 _UNIT: Final = np.eye(QUICK)
 #: A side of a kink that is not found in so many attempts is left as it is.
 _ATTEMPTS: Final = 3
-#: Films, beads and the medium's water are not solved for: what runs off, drains and dries takes ten minutes
-#: and more, and stays positive as long as a step is well below that. [s]
-_LONGEST_S: Final = 300.0
+#: Films, beads and the medium's water are not solved for: running off and drying take minutes, and nothing
+#: is owed (by more than a hundredth of a gram) as long as a step is well below that. [s]
+_LONGEST_S: Final = 60.0
 
 
 def begin(p: TrayParameters, air_c: Values, medium_c: Values, held: Values) -> Values:

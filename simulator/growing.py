@@ -41,12 +41,12 @@ _BELOW_CEILING_PCT: Final = 10.0
 #: Settings are changed before people go to bed, for a stage that begins at midnight.
 _EVENING_MS: Final = 25 * MS_PER_MINUTE
 #: A try: how often settings are moved, and how long and in what steps a tray is let settle.
-_MOVES: Final = 8
+_MOVES: Final = 6
 _FIRST_VENTS_PER_H: Final = 20.0
 #: How far the air follows the medium, roughly; only how soon the settings are found depends on it.
 _AIR_FOLLOWS: Final = 0.7
-_SETTLING_STEPS: Final = 20
-_SETTLING_S: Final = 1800.0
+_SETTLING_STEPS: Final = 15
+_SETTLING_S: Final = 600.0
 _NO_STAGE: Final = Stage("", 0)
 
 

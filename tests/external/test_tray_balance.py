@@ -20,10 +20,12 @@ from wardian.simulator.balance import Balance, heat_j, water_g
 from wardian.simulator.bench import Bench
 from wardian.simulator.care import deeds
 from wardian.simulator.evening_class import START_MS
-from wardian.simulator.flows import HEAT_IN, WATER_IN
+from wardian.simulator.flows import HEAT_IN, VAPOUR, WATER, WATER_IN
 from wardian.simulator.parameters import TrayParameters
 
 CLOSES_REL = 1e-9
+#: Dew that forms and dries within one step may leave a film short by so much until the next.
+OWED_G = 0.01
 P = TrayParameters()
 #: Everything that lets heat or water out, shut.
 SEALED = replace(
@@ -60,6 +62,7 @@ def test_heat_and_water_close_over_a_week_of_mixed_events() -> None:
     bench.advance(at(WEEK_H))
     stores = [moment.stores for moment in kept.seen]
     assert len(stores) == WEEK_H * 60 + 1
+    assert min(one_store[VAPOUR : WATER + 1].min() for one_store in stores) > -OWED_G
     assert gap(stores, np.array([heat_j(one_store) for one_store in stores]), HEAT_IN).max() < CLOSES_REL
     assert gap(stores, np.array([water_g(one_store) for one_store in stores]), WATER_IN).max() < CLOSES_REL
     events = {
@@ -112,7 +115,7 @@ def pieces(draw: st.DrawFn) -> Piece:
     return Piece(around, mist_g_per_s, draw(st.sampled_from((0.0, 0.05))), seconds)
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=1500, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(lives=st.lists(pieces(), min_size=1, max_size=6), held=st.floats(0.01, 1.2))
 def test_heat_and_water_close_and_stay_possible_whatever_happens_in_steps_of_a_second_to_a_day(
     lives: list[Piece], held: float
@@ -132,7 +135,7 @@ def test_heat_and_water_close_and_stay_possible_whatever_happens_in_steps_of_a_s
 
 
 def assert_possible(balance: Balance, lives: list[Piece]) -> None:
-    """Temperatures lie between a wet bulb's and what all power could reach; no water is owed."""
+    """Temperatures lie between a wet bulb's and what all power could reach; no water is owed but a film's rest."""
     rooms_c = [piece.around.room_c for piece in lives]
     waters_c = [piece.around.water_c for piece in lives]
     power_w = P.mat_w + P.lamp_in_air_w + P.lamp_in_cover_w + P.lamp_in_medium_w
@@ -144,4 +147,4 @@ def assert_possible(balance: Balance, lives: list[Piece]) -> None:
     assert np.isfinite(balance.now.stores).all()
     assert (balance.now.temperature_c > coldest_c).all()
     assert (balance.now.temperature_c < hottest_c).all()
-    assert balance.now.stores[3:7].min() > -1e-6
+    assert balance.now.stores[VAPOUR : WATER + 1].min() > -OWED_G

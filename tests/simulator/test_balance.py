@@ -13,10 +13,10 @@ P = TrayParameters()
 AROUND = Around(room_c=18.0, room_kpa=1.0, lamp=1.0, mat=0.3)
 
 
-def test_a_long_step_is_lived_in_pieces_of_five_minutes() -> None:
+def test_a_long_step_is_lived_in_pieces_of_a_minute() -> None:
     whole, pieces = warm(P), warm(P)
     whole.step(links_of(P, AROUND), one(0.3), 3600)
-    live(pieces, AROUND, 3600, 300)
+    live(pieces, AROUND, 3600, 60)
     assert (whole.now.stores == pieces.now.stores).all()
 
 
