@@ -119,13 +119,47 @@ def _add_looking(commands: Any) -> None:
     )
     _command(commands, "status", "show every tray: present values, their bands, and silent sensors")
     alarms = _command(commands, "alarms", "list the present alarms")
-    alarms.add_argument("--all", action="store_true", help="the whole journal instead")
+    shown = alarms.add_mutually_exclusive_group()
+    shown.add_argument("--all", action="store_true", help="the whole journal instead")
+    shown.add_argument(
+        "--figures", action="store_true", help="what they ask of people, beside what is bearable"
+    )
+    _add_times(alarms)
+    _add_acts(alarms)
     air = _command(commands, "air", "say what one pair of temperature and humidity means", config=False)
     air.add_argument(
         "--temperature", required=True, metavar="TEXT", help='of the air, such as "24 °C" or "75 °F"'
     )
     air.add_argument("--humidity", required=True, metavar="TEXT", help='such as "95 %%" or "0.95 /"')
     air.add_argument("--leaf-temperature", metavar="TEXT", help='such as "23 °C"')
+
+
+def _add_acts(alarms: argparse.ArgumentParser) -> None:
+    acts = alarms.add_subparsers(dest="act", metavar="ACT", parser_class=_Parser)
+    for name, words in (
+        ("acknowledge", "say that somebody has seen an alarm"),
+        ("shelve", "hear nothing of an alarm for a time"),
+        ("unshelve", "hear of it again"),
+        ("remove", "take an alarm, or a whole tray, out of service while people work on it"),
+        ("restore", "put it back in service"),
+    ):
+        act = acts.add_parser(
+            name, help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
+        )
+        act.add_argument("tray", metavar="TRAY")
+        act.add_argument("alarm", metavar="ALARM", nargs="?" if name in ("remove", "restore") else None)
+        if name == "shelve":
+            act.add_argument("--for", dest="lasts", metavar="TIME", required=True, help="at most 7 d")
+        act.add_argument("--who", metavar="NAME", help="who does it (default: who is logged in)")
+        act.add_argument("--why", metavar="TEXT", default="", help="told in the journal")
+        # Said before or after the act, it is the same.
+        act.add_argument("--config", metavar="FILE", default=argparse.SUPPRESS, help="the configuration")
+        act.add_argument(
+            "--json",
+            action="store_true",
+            default=argparse.SUPPRESS,
+            help="print for programs, and nothing else",
+        )
 
 
 def _add_working(commands: Any) -> None:

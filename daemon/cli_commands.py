@@ -93,26 +93,38 @@ def status(options: argparse.Namespace) -> int:
 
 
 def alarms(options: argparse.Namespace) -> int:
-    """Print the present alarms, or the whole journal."""
+    """Print the present alarms, or the whole journal; or do something to them."""
+    if options.figures or options.from_time or options.to_time:
+        from wardian.daemon.cli_alarm_figures import alarm_figures
+
+        return alarm_figures(options)
+    if options.act is not None:
+        from wardian.daemon.cli_alarms import act
+
+        return act(options)
     from wardian.daemon import report, wiring
 
     config = wiring.load_config(Path(options.config))
     entries = wiring.alarm_entries(config, everything=options.all)
+    lives = [] if options.all else wiring.alarm_lives(config)
+    told = [dict(entry.fields) for entry in entries] if options.all else report.present_alarms(entries, lives)
     if options.json:
-        for entry in entries:
-            _print_json(dict(entry.fields))
+        for fields in told:
+            _print_json(fields)
+    elif options.all:
+        _print_lines(report.journal_lines(config, told) if told else ["the journal is empty"])
     else:
-        _print_lines(report.alarm_lines(config, entries, everything=options.all))
+        _print_lines(report.alarm_lines(config, told, lives))
     return DONE
 
 
 def replay(options: argparse.Namespace) -> int:
     """Print the alarm journal of a file of readings, and how well it tells the truth about them."""
-    from wardian.daemon import report, wiring
+    from wardian.daemon import recorded, report, wiring
 
     config = wiring.load_config(Path(options.config))
     truth = Path(options.truth) if options.truth is not None else None
-    replayed = wiring.replay(config, Path(options.readings), truth)
+    replayed = recorded.replay(config, Path(options.readings), truth)
     teller = wiring.teller(config)
     if options.json:
         for transition in replayed.transitions:
@@ -133,12 +145,12 @@ def replay(options: argparse.Namespace) -> int:
 
 def export(options: argparse.Namespace) -> int:
     """Write stored readings to a file."""
-    from wardian.daemon import wiring
+    from wardian.daemon import recorded, wiring
 
     config = wiring.load_config(Path(options.config))
     out = Path(options.out)
     try:
-        count = wiring.export(config, out, options.from_time, options.to_time)
+        count = recorded.export(config, out, options.from_time, options.to_time)
     except ValueError as error:
         print(f"wardian export: {error}", file=sys.stderr)
         return CANNOT_BE_USED

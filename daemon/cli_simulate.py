@@ -72,7 +72,7 @@ def _config(named: str | None) -> Any:
 
 
 def _as_json(wish: Any, made: Any) -> dict[str, Any]:
-    from wardian.daemon.wiring import instant_text
+    from wardian.daemon.recorded import instant_text
 
     return {
         "out": str(wish.out),

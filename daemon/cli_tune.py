@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from wardian.daemon import report_tune, wiring
+from wardian.daemon import recorded, report_tune, wiring
 from wardian.daemon.exit_status import CANNOT_BE_USED, DONE
 from wardian.daemon.tune import Figures, Setting, judged_under
 from wardian.daemon.vary import flow, fragment
@@ -59,7 +59,7 @@ def _settings(options: argparse.Namespace) -> list[Setting]:
     if options.vary:
         settings = [
             Setting(", ".join(flow(one.value) for one in chosen), config, chosen)
-            for chosen, config in wiring.varied(paths[0], options.vary)
+            for chosen, config in recorded.varied(paths[0], options.vary)
         ]
         if options.setting is not None and not 1 <= options.setting <= len(settings):
             raise _WrongUse(f"--setting {options.setting}: there are 1 to {len(settings)}")
@@ -81,9 +81,11 @@ def _names(paths: Sequence[Path]) -> list[str]:
 
 def _weeks(options: argparse.Namespace, settings: Sequence[Setting]) -> Iterable[Week]:
     if options.readings:
-        return wiring.weeks([Path(name) for name in options.readings], [Path(name) for name in options.truth])
+        return recorded.weeks(
+            [Path(name) for name in options.readings], [Path(name) for name in options.truth]
+        )
     try:
-        return [wiring.stored_week(settings[0].config, options.from_time, options.to_time)]
+        return [recorded.stored_week(settings[0].config, options.from_time, options.to_time)]
     except ValueError as error:
         raise _WrongUse(str(error)) from error
 

@@ -16,7 +16,7 @@ from wardian.daemon.config_crops import read_crops
 from wardian.daemon.config_models import MEMORY, SQLITE, LightKeys, ReadingsKeys, SiteKeys, StoreKeys
 from wardian.daemon.config_notifiers import NotifierKeys
 from wardian.daemon.config_sensors import SensorKeys, SimulatorKeys
-from wardian.daemon.config_trays import TrayPart, read_trays
+from wardian.daemon.config_trays import TrayPart, accuracies, read_trays
 from wardian.daemon.doubts import WatchedTray, doubt
 from wardian.daemon.expected import Pair, expected, needed
 from wardian.daemon.library import Library, library
@@ -218,6 +218,7 @@ def _tray(
         hold_ms=hold_ms,
         lamp=part.lamp,
         silent_after_ms=dict(_silences(parts, part, brought, hold_ms, library_)),
+        accuracies=accuracies(keys.readings.accuracy, parts.readings.accuracy, library_),
     )
     return TraySettings(keys.name, crop, keys.stuck, plan, _settle_ms(parts, part))
 

@@ -17,10 +17,12 @@ from wardian.daemon.config_types import (
     Duration,
     Exact,
     ExactDifference,
+    HumidityAccuracy,
     LightDifference,
     LightLimit,
     Name,
     SomeTime,
+    TemperatureAccuracy,
     Text,
     Zone,
 )
@@ -30,6 +32,8 @@ from wardian.rules.documents import shown
 SQLITE: Final = "sqlite:///"
 #: Keeps nothing longer than the program runs.
 MEMORY: Final = "memory:"
+#: What the key ``accuracy`` accepts.
+ACCURATE: Final = "a mapping such as {air_temperature: 0.3 K, relative_humidity: 3 %}"
 
 
 def _store_url(value: Any) -> str:
@@ -74,6 +78,14 @@ class LightKeys(Section):
     lit_deadband: LightDifference | None = key("a light such as 100 lx", None)
 
 
+class AccuracyKeys(Section):
+    """How far a sensor's reading may be off, as its data sheet says: what is derived from humidity needs it."""
+
+    air_temperature: TemperatureAccuracy | None = key("a difference such as 0.3 K", None)
+    leaf_temperature: TemperatureAccuracy | None = key("a difference such as 0.5 K", None)
+    relative_humidity: HumidityAccuracy | None = key("a difference such as 3 %", None)
+
+
 class ReadingsKeys(Section):
     """How long a reading stands, and how long is waited for others."""
 
@@ -82,6 +94,7 @@ class ReadingsKeys(Section):
         TIME, Duration(5_000), "readings of one instant take a few seconds to arrive, in any order"
     )
     silent_after: AnyDuration | None = key(TIME, None, "by quantity, as the crop library says")
+    accuracy: AccuracyKeys = key(ACCURATE, AccuracyKeys())
 
 
 class TrayReadingsKeys(Section):
@@ -90,6 +103,7 @@ class TrayReadingsKeys(Section):
     hold: SomeTime | None = key(TIME, None, "as site-wide")
     settle: AnyDuration | None = key(TIME, None, "as site-wide")
     silent_after: AnyDuration | None = key(TIME, None, "as site-wide")
+    accuracy: AccuracyKeys = key(ACCURATE, AccuracyKeys(), "as site-wide")
 
 
 class TrayKeys(Section):
@@ -99,7 +113,9 @@ class TrayKeys(Section):
     crop: Text = key("the name of one of the crops")
     stuck: Day = key("the day the cuttings went in, such as 2026-03-02,")
     light: LightKeys = key("lit_above and lit_deadband", LightKeys(), "as site-wide")
-    readings: TrayReadingsKeys = key("hold, settle and silent_after", TrayReadingsKeys(), "as site-wide")
+    readings: TrayReadingsKeys = key(
+        "hold, settle, silent_after and accuracy", TrayReadingsKeys(), "as site-wide"
+    )
 
 
 class StageKeys(Section):

@@ -4,7 +4,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from fractions import Fraction
 
-from wardian.daemon.config_models import LightKeys, TrayKeys
+from wardian.daemon.config_models import AccuracyKeys, LightKeys, TrayKeys
 from wardian.daemon.config_types import Light
 from wardian.daemon.library import Library
 from wardian.daemon.written import Written
@@ -38,6 +38,18 @@ def read_trays(
             written.mistake((*path, "crop"), problem, nearest(keys.crop, crops))
     light = site_light or LightKeys()
     return [TrayPart(path, keys, _lamp(written, path, keys.light, light, library)) for path, keys in read]
+
+
+def accuracies(own: AccuracyKeys, site: AccuracyKeys, library: Library) -> dict[str, float]:
+    """Return how accurate a tray's sensors are, by quantity: its own, else the site's, else the library's."""
+    written = {
+        name: getattr(site, name) if getattr(own, name) is None else getattr(own, name)
+        for name in AccuracyKeys.model_fields
+    }
+    return {
+        name: float(library.accuracy_of(name) if accuracy is None else accuracy)
+        for name, accuracy in written.items()
+    }
 
 
 def _refuse_repeated(written: Written, trays: list[tuple[Path, TrayKeys]]) -> None:

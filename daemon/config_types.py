@@ -284,6 +284,19 @@ def _exact_difference(value: Any, info: ValidationInfo) -> Fraction:
     return difference
 
 
+def _accuracy(dimension: str, most: str) -> Callable[[Any], Fraction]:
+    """Return what reads the limits ± of a sensor's error; beyond the most it measures nothing."""
+
+    def read(value: Any) -> Fraction:
+        accuracy: Fraction = _amount(value, lambda written: exact_amount(written, dimension))
+        if not 0 <= accuracy <= exact_amount(most, dimension):
+            problem = "is less than nothing" if accuracy < 0 else "is no accuracy of a sensor"
+            _refused(value, f"{shown(value)} {problem}", f"0 to {most} is accepted")
+        return accuracy
+
+    return read
+
+
 LightLimit = Annotated[Light, PlainValidator(_light_limit)]
 LightDifference = Annotated[Light, PlainValidator(_light_difference)]
 Name = Annotated[str, PlainValidator(_name)]
@@ -307,3 +320,5 @@ FaultName = Annotated[str, PlainValidator(_fault)]
 WebAddress = Annotated[str, PlainValidator(_web_address)]
 Exact = Annotated[Fraction, PlainValidator(_exact)]
 ExactDifference = Annotated[Fraction, PlainValidator(_exact_difference)]
+TemperatureAccuracy = Annotated[Fraction, PlainValidator(_accuracy("temperature difference", "5 K"))]
+HumidityAccuracy = Annotated[Fraction, PlainValidator(_accuracy("relative humidity", "20 %"))]

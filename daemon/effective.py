@@ -16,6 +16,7 @@ from wardian.daemon.written import Section, why_default, within
 from wardian.rules.amounts import duration_ms
 from wardian.rules.documents import Path, dotted
 from wardian.rules.quantities import QUANTITIES
+from wardian.rules.units import own_unit
 
 _HURRIED: Final = "the simulator's clock runs faster than readings arrive"
 _SELDOM: Final = "three readings must fail, and they come seldom"
@@ -192,6 +193,7 @@ def _of_tray(config: Config, path: Path, keys: TrayKeys) -> Iterator[Effective]:
             why = _HURRIED
         yield _first_written(config, str(Duration(milliseconds)), path, ("readings", name), why)
     yield from _silences(config, path, tray)
+    yield from _accuracies(config, path, tray)
 
 
 def _silences(config: Config, path: Path, tray: TraySettings) -> Iterator[Effective]:
@@ -200,6 +202,15 @@ def _silences(config: Config, path: Path, tray: TraySettings) -> Iterator[Effect
         why = str(reasoned) if milliseconds == config.library.defaults[quantity].silent_after_ms else _SELDOM
         one = _first_written(config, str(Duration(milliseconds)), path, ("readings", "silent_after"), why)
         yield Effective(f"{one.path}.{quantity}", one.value, one.line, one.why)
+
+
+def _accuracies(config: Config, path: Path, tray: TraySettings) -> Iterator[Effective]:
+    for name, accuracy in tray.plan.accuracies.items():
+        unit = own_unit(QUANTITIES[name].difference)
+        why = str(config.library.defaults[name].accuracy)
+        key = ("readings", "accuracy", name)
+        one = _first_written(config, f"within ± {accuracy:g} {unit}", path, key, why)
+        yield replace(one, number=accuracy, unit=unit)
 
 
 def _first_written(config: Config, value: str, tray: Path, key: Path, why: str) -> Effective:

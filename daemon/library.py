@@ -5,7 +5,7 @@ reason. The rule of this file: a library with a gap is a broken program, so ever
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
 from importlib.resources import files
@@ -38,13 +38,17 @@ class Reasoned:
 
 @dataclass(frozen=True, slots=True)
 class Default:
-    """What holds for one quantity where a configuration says nothing."""
+    """What holds for one quantity where a configuration says nothing.
+
+    ``accuracy`` is there for what a derived uncertainty follows from.
+    """
 
     quantity: str
     deadband: Reasoned
     on_delay: Reasoned
     off_delay: Reasoned
     silent_after: Reasoned
+    accuracy: Reasoned | None = None
 
     def deadband_of(self, threshold: Fraction) -> Fraction:
         """Return the deadband of a limit, exactly, in the quantity's own unit."""
@@ -80,6 +84,13 @@ class Advice:
     action: str
     within: str
 
+    def in_doubt(self) -> "Advice":
+        """Return what is asked for where the breach is smaller than its uncertainty, which is never urgent."""
+        if self.priority != "high":
+            return self
+        action = f"look at the cuttings and the probe, since this may be no breach at all; then {self.action}"
+        return replace(self, priority="medium", action=action, within="within 4 h")
+
 
 @dataclass(frozen=True, slots=True)
 class Library:
@@ -93,6 +104,12 @@ class Library:
     def advice(self, quantity: str, condition: str) -> Advice:
         """Return the advice about a limit of a quantity, or about the sensor that measures it."""
         return self.sensors.get(condition) or self.limits[quantity, condition]
+
+    def accuracy_of(self, quantity: str) -> Fraction:
+        """Return how far a reading of a quantity may be off, in its own unit of a difference."""
+        accuracy = self.defaults[quantity].accuracy
+        assert accuracy is not None
+        return exact_amount(accuracy.text, QUANTITIES[quantity].difference)
 
 
 @cache
@@ -135,6 +152,8 @@ def _default(name: str, keys: Mapping[str, Any]) -> Default:
     default.deadband_of(Fraction(1))
     if min(default.on_delay_ms, default.off_delay_ms, default.silent_after_ms) < 0:
         raise ValueError(f"{name} has a delay below zero")
+    if default.accuracy and exact_amount(default.accuracy.text, QUANTITIES[name].difference) < 0:
+        raise ValueError(f"{name} has an accuracy below zero")
     return default
 
 

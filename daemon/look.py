@@ -33,6 +33,8 @@ class QuantityNow:
     age_s: float | None
     band: Band | None
     beyond: tuple[str, ...] = ()
+    #: Expanded, for a level of confidence of about 95 %; None where nobody knows it.
+    uncertainty: float | None = None
     #: What more it may be, for light that nobody measured.
     unseen: float = 0.0
 
@@ -49,6 +51,7 @@ class QuantityNow:
             "high_high": self.band.threshold("high_high") if self.band else None,
             "last_value": self.last_value,
             "unseen": self.unseen,
+            "uncertainty": self.uncertainty,
         }
 
 
@@ -144,5 +147,6 @@ def _quantity_now(name: str, present: Present | None, band: Band | None, now_ms:
         age_s=(now_ms - last.from_ms) / 1000 if last else None,
         band=band,
         beyond=beyond,
+        uncertainty=present.uncertainty if present else None,
         unseen=last.for_low - last.for_high if last else 0.0,
     )

@@ -13,9 +13,11 @@ from itertools import islice
 from typing import Any, Final
 
 from wardian.daemon.intake import Intake, doubted
+from wardian.daemon.lives import Lives, announcements
 from wardian.daemon.words import Teller
 from wardian.rules.engine import Engine
 from wardian.rules.errors import StoreFailed
+from wardian.rules.life import Impossible
 from wardian.rules.ports import Arrival, Clock, DueMessage, Refused, Round, Sensor, Store
 from wardian.rules.readings import Reading
 from wardian.rules.transitions import Transition
@@ -84,6 +86,7 @@ class _Unkept:
     refused: list[Refused] = field(default_factory=list)
     journal: list[tuple[int, str, Mapping[str, Any]]] = field(default_factory=list)
     due: list[DueMessage] = field(default_factory=list)
+    acts_done: list[int] = field(default_factory=list)
     changed: set[str] = field(default_factory=set)
     arrivals: list[Arrival] = field(default_factory=list)
 
@@ -92,7 +95,13 @@ class _Unkept:
 
     def __bool__(self) -> bool:
         return bool(
-            self.readings or self.late or self.refused or self.journal or self.changed or self.arrivals
+            self.readings
+            or self.late
+            or self.refused
+            or self.journal
+            or self.acts_done
+            or self.changed
+            or self.arrivals
         )
 
 
@@ -121,6 +130,8 @@ class Loop:
         self.quiet_s = QUIET_S
         #: Small facts to keep with the rounds; those under ``sensors`` as soon as they change.
         self.notes: Callable[[], Mapping[str, Any]] = dict
+        #: Where every alarm stands.
+        self.lives = Lives({})
         self._noted: object = None
 
     def bring_up_to_date(self, now_ms: int) -> None:
@@ -145,8 +156,9 @@ class Loop:
         for entry in self._store.standing():
             if (entry.tray, entry.fields["quantity"], entry.fields["condition"]) not in raised:
                 fields = self._teller.retired(entry.fields, now_ms)
+                is_told = self.lives.follow(fields)
                 self._unkept.journal.append((now_ms, entry.tray, fields))
-                self._unkept.due += self._teller.notices(fields)
+                self._unkept.due += self._teller.notices(fields) if is_told else []
 
     def round(self, sensors: Sequence[Sensor] = ()) -> bool:
         """Do one round; return whether anything waits for another one at once.
@@ -157,6 +169,7 @@ class Loop:
         now_ms = self._clock.wall_ms()
         if len(self._unkept) < UNKEPT_ROOM:
             self._take_in(self.queue.take(ROUND_ARRIVALS), now_ms, sensors)
+        self._do_what_is_asked(now_ms)
         self._keep(now_ms)
         return len(self.queue) > 0 and self.failing_since_ms is None
 
@@ -211,10 +224,31 @@ class Loop:
         """Put changes into the journal and the outbox of the next commit."""
         for transition in transitions:
             fields = self._teller.fields(transition)
+            is_told = self.lives.follow(fields)
             self._unkept.journal.append((transition.time_ms, transition.tray, fields))
-            self._unkept.due += self._teller.messages(transition, fields)
+            self._unkept.due += self._teller.messages(transition, fields) if is_told else []
             if transition.tray in self._settle_ms:
                 self._unkept.changed.add(transition.tray)
+
+    def _do_what_is_asked(self, now_ms: int) -> None:
+        """Do what people asked of alarms, and take those off the shelf whose time is over."""
+        unkept = self._unkept
+        try:
+            asked = self._store.acts()
+        except StoreFailed as error:
+            self._failed(error, now_ms)
+            return
+        for number, act in asked.items():
+            if number in unkept.acts_done:
+                continue
+            unkept.acts_done.append(number)
+            try:
+                unkept.journal.append((now_ms, act.alarm.tray, self.lives.do(act, now_ms)))
+            except Impossible as error:
+                log.warning("what was asked cannot be done", extra={"alarm": act.alarm, "why": str(error)})
+        for fields in self.lives.off_the_shelf(now_ms):
+            unkept.journal.append((now_ms, fields["tray"], fields))
+            unkept.due += announcements(fields, self._teller.channels)
 
     def _keep(self, now_ms: int) -> None:
         unkept = self._unkept
@@ -232,6 +266,7 @@ class Loop:
             refused=unkept.refused,
             journal=unkept.journal,
             due=unkept.due,
+            acts_done=unkept.acts_done,
             states={tray: self._engine.trays[tray].state() for tray in sorted(unkept.changed)},
             notes=notes,
         )

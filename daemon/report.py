@@ -1,14 +1,20 @@
 """What people read in a terminal: the bench, the alarms and the journal, as plain lines."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Any
+from itertools import groupby
+from typing import Any, Final
 
 from wardian.daemon.config import Config
+from wardian.daemon.lives import alarm_of
 from wardian.daemon.look import BenchNow, QuantityNow, TrayNow
 from wardian.daemon.replay import Replayed
 from wardian.daemon.words import Tongue, span_words
+from wardian.rules.life import SET_ASIDE
 from wardian.rules.ports import JournalEntry
 from wardian.rules.quantities import QUANTITIES
+
+#: So many alarms of a tray are named one by one.
+_NAMED: Final = 4
 
 
 def status_lines(config: Config, bench: BenchNow) -> Iterator[str]:
@@ -34,7 +40,7 @@ def _tray_lines(site: Tongue, tray: TrayNow) -> Iterator[str]:
 def _quantity_words(site: Tongue, now: QuantityNow) -> tuple[str, ...]:
     quantity = QUANTITIES[now.name]
     if now.value is not None:
-        value = site.value(quantity, now.value)
+        value = site.uncertain(quantity, now.value, now.uncertainty)
         if now.unseen > 0:
             value += f" seen, {site.value(quantity, now.unseen)} unseen"
     elif now.last_value is not None and now.age_s is not None:
@@ -55,20 +61,65 @@ def columns(rows: Sequence[tuple[str, ...]]) -> Iterator[str]:
         yield f"  {'  '.join(cells)}".rstrip()
 
 
-def alarm_lines(config: Config, entries: Sequence[JournalEntry], *, everything: bool) -> Iterator[str]:
-    """Yield the present alarms, or the whole journal."""
-    if not entries:
-        yield "the journal is empty" if everything else "no alarm is present"
-    yield from journal_lines(config, [entry.fields for entry in entries])
+def present_alarms(
+    standing: Iterable[JournalEntry], lives: Iterable[Mapping[str, Any]]
+) -> list[dict[str, Any]]:
+    """Return the alarms that stand, each with where its life is and what people did to it."""
+    told = {alarm_of(fields): fields for fields in lives}
+    kept = ("life", "who", "why", "until")
+    return [
+        {**entry.fields, **{key: told.get(alarm_of(entry.fields), entry.fields).get(key) for key in kept}}
+        for entry in standing
+    ]
+
+
+def alarm_lines(
+    config: Config, standing: Sequence[Mapping[str, Any]], lives: Sequence[Mapping[str, Any]]
+) -> Iterator[str]:
+    """Yield the present alarms, then those that returned unseen, and those that are set aside."""
+    if not standing:
+        yield "no alarm is present"
+    for fields, line in zip(standing, journal_lines(config, standing), strict=True):
+        yield f"{line} [{life_words(config, fields)}]" if fields["life"] else line
+    present = {alarm_of(fields) for fields in standing}
+    others = [fields for fields in lives if alarm_of(fields) not in present]
+    aside = [fields for fields in others if fields["life"] in SET_ASIDE]
+    unseen = [fields for fields in others if fields["life"] not in SET_ASIDE]
+    for heading, some in (("Returned, and nobody has acknowledged it:", unseen), ("Set aside:", aside)):
+        if some:
+            yield ""
+            yield heading
+            yield from _life_lines(config, some)
+
+
+def _life_lines(config: Config, some: Iterable[Mapping[str, Any]]) -> Iterator[str]:
+    """Yield alarms with their lives; many of a tray that share one life, as when it is worked on, in a line."""
+
+    def shared(fields: Mapping[str, Any]) -> tuple[str, str]:
+        return fields["tray"], life_words(config, fields)
+
+    for (tray, words), group in groupby(sorted(some, key=shared), key=shared):
+        alarms = [f"{fields['alarm']} ({fields['quantity']})" for fields in group]
+        names = ", ".join(alarms) if len(alarms) <= _NAMED else f"{len(alarms)} alarms"
+        yield f"  {tray:<10} {names}: {words}"
+
+
+def life_words(config: Config, fields: Mapping[str, Any]) -> str:
+    """Return where an alarm's life is, and by whom, until when and why."""
+    words = str(fields["life"])
+    if fields.get("who"):
+        words += f" by {fields['who']}"
+    if fields.get("until"):
+        words += f" until {Tongue.of(config.site).moment(_ms(fields['until']))}"
+    return f"{words}: {fields['why']}" if fields.get("why") else words
 
 
 def journal_lines(config: Config, entries: Iterable[Mapping[str, Any]]) -> Iterator[str]:
     """Yield transitions as lines: when, which tray, raised or returned, and the message."""
     site = Tongue.of(config.site)
     for fields in entries:
-        mark = "raised  " if fields["event"] == "raised" else "returned"
         moment = site.moment(_ms(fields["time"]))
-        yield f"{moment:<17} {fields['tray']:<10} {mark} {fields['priority']:<6} {fields['message']}"
+        yield f"{moment:<17} {fields['tray']:<10} {fields['event']:<8} {fields['priority']:<6} {fields['message']}"
 
 
 def replay_summary(config: Config, replayed: Replayed) -> Iterator[str]:

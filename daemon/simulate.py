@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
-from wardian.daemon import wiring
+from wardian.daemon import recorded
 from wardian.daemon.config import Config
 from wardian.rules.crops import day_start_ms
 from wardian.rules.documents import nearest
@@ -22,6 +22,8 @@ from wardian.simulator.setup import BenchSetup
 from wardian.simulator.wall import MS_PER_DAY
 from wardian.simulator.week import week
 
+#: About a minute and a half: something can be read in it.
+LEAST_DAYS: Final = 0.001
 MOST_DAYS: Final = 366.0
 _YEAR_2200_MS: Final = 7_258_118_400_000
 
@@ -43,8 +45,8 @@ class Wish:
 
     def __post_init__(self) -> None:
         """Refuse what cannot be made, before anything is."""
-        if not 0 < self.days <= MOST_DAYS:
-            raise CannotSimulate(f"--days {self.days:g}: above 0 and up to {MOST_DAYS:g} is accepted")
+        if not LEAST_DAYS <= self.days <= MOST_DAYS:
+            raise CannotSimulate(f"--days {self.days:g}: {LEAST_DAYS:g} to {MOST_DAYS:g} is accepted")
         if not 0 <= self.seed < 2**32:
             raise CannotSimulate(f"--seed {self.seed}: a whole number from 0 to {2**32 - 1} is accepted")
         for name in self.scenarios:
@@ -58,6 +60,8 @@ class Wish:
         for option, path in (("--out", self.out), ("--truth", self.truth)):
             if path is not None:
                 _refuse_unwritable(option, path)
+        if self.truth is not None and self.truth.resolve() == self.out.resolve():
+            raise CannotSimulate(f"--truth {self.truth}: is what --out names; another file is accepted")
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,10 +92,10 @@ def simulate(wish: Wish, config: Config | None, told: Callable[[float], None]) -
     setup, start_ms = _bench(wish, config)
     end_ms = start_ms + round(wish.days * MS_PER_DAY)
     setup = with_scenarios(setup, wish.scenarios, start_ms, end_ms)
-    count = wiring.write_readings(wish.out, week(setup, start_ms, end_ms, told))
+    count = recorded.write_readings(wish.out, week(setup, start_ms, end_ms, told))
     truth = truth_of(setup, start_ms, end_ms)
     if wish.truth is not None:
-        wiring.write_truth(wish.truth, truth)
+        recorded.write_truth(wish.truth, truth)
     return Simulated(count, tuple(tray.name for tray in setup.trays), truth)
 
 
@@ -123,7 +127,7 @@ def start_of(text: str | None) -> int | None:
     if text is None:
         return None
     try:
-        time_ms = wiring.instant_ms(text)
+        time_ms = recorded.instant_ms(text)
     except ValueError as error:
         raise CannotSimulate(f"--start {text}: {error}") from error
     if not 0 <= time_ms < _YEAR_2200_MS:

@@ -4,13 +4,13 @@ The rule of this file: each adapter is imported by the function that opens it, s
 configuration does not use is never loaded.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
-from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.config import Config, load
+from wardian.daemon.lives import Lives
 from wardian.daemon.words import Teller, Tongue, TrayWords
 from wardian.rules.documents import Path as Place
 from wardian.rules.documents import dotted
@@ -19,13 +19,9 @@ from wardian.rules.ports import Clock, JournalEntry, Sensor, Store
 
 if TYPE_CHECKING:
     from wardian.adapters.stores.lock import Holder
+    from wardian.daemon.acts import Asked, Wish
     from wardian.daemon.bench_watch import Watch
     from wardian.daemon.look import BenchNow
-    from wardian.daemon.replay import NamedTruth, Replayed
-    from wardian.daemon.vary import Varied
-    from wardian.daemon.weeks import Week
-    from wardian.rules.readings import Rows
-    from wardian.rules.truth import Truth
 
 #: The note in which a simulated bench leaves its time.
 CLOCK_NOTE: Final = "clock"
@@ -67,144 +63,6 @@ def teller(config: Config, channels: Sequence[str] = (), on_due: Callable[[], No
     """Return what puts alarms into words, for some channels."""
     trays = {tray.name: TrayWords(tray.plan, tray.crop.name, tray.stuck) for tray in config.trays}
     return Teller(Tongue.of(config.site), trays, config.library.advice, channels, on_due)
-
-
-# ------------------------------------------------------------------------------- files of readings
-
-
-def replay(config: Config, path: Path, truth: Path | None = None) -> "Replayed":
-    """Judge a file of readings by a configuration, and score that against a truth where there is one.
-
-    Raises:
-        BadReading: The file cannot be read, or holds no reading; or the truth is none, or of others.
-    """
-    from wardian.adapters.reading_file import read_blocks
-    from wardian.daemon.replay import replay as judge
-
-    named = load_truth(truth) if truth else None
-    return judge((tray.plan for tray in config.trays), read_blocks(path), str(path), named)
-
-
-def load_truth(path: Path) -> "NamedTruth":
-    """Return the truth in a file.
-
-    Raises:
-        BadReading: It cannot be read, or is none.
-    """
-    from wardian.adapters.truth_file import read_truth
-    from wardian.daemon.replay import NamedTruth
-
-    return NamedTruth(str(path), read_truth(path))
-
-
-def export(config: Config, out: Path, from_text: str | None, to_text: str | None) -> int:
-    """Write stored readings to a file and return how many.
-
-    Raises:
-        ValueError: A time cannot be read, or the file cannot be one of readings.
-        StoreFailed: The store cannot be read.
-        OSError: The file cannot be written.
-    """
-    from wardian.adapters.reading_file import write_rows
-
-    if not out.name.endswith((".csv", ".csv.gz")):
-        raise ValueError(f"--out {out}: a name that ends in .csv or .csv.gz is accepted")
-    from_ms, to_ms = _between(from_text, to_text)
-    with ExitStack() as opened:
-        return write_rows(out, open_store(config, opened, read_only=True).readings(from_ms, to_ms))
-
-
-def write_readings(path: Path, pieces: "Iterable[Rows]") -> int:
-    """Write readings that come piece by piece to a file and return how many.
-
-    Raises:
-        OSError: The file cannot be written.
-    """
-    from wardian.adapters.reading_file import write_pieces
-
-    return write_pieces(path, pieces)
-
-
-def write_truth(path: Path, truth: "Truth") -> None:
-    """Write the truth about readings to a file.
-
-    Raises:
-        OSError: The file cannot be written.
-    """
-    from wardian.adapters.truth_file import write_truth as write
-
-    write(path, truth)
-
-
-def instant_ms(text: str) -> int:
-    """Return the instant that a text names, in milliseconds since 1970 UTC.
-
-    Raises:
-        ValueError: It is none.
-    """
-    from wardian.adapters.timestamps import parse_ms
-
-    return parse_ms(text)
-
-
-def instant_text(time_ms: int) -> str:
-    """Return an instant as text, in UTC."""
-    from wardian.adapters.timestamps import text_of
-
-    return text_of(time_ms)
-
-
-def _between(from_text: str | None, to_text: str | None) -> tuple[int, int]:
-    from wardian.adapters.timestamps import parse_ms
-
-    return parse_ms(from_text) if from_text else -(2**62), parse_ms(to_text) if to_text else 2**62
-
-
-# ------------------------------------------------------------------------------- settings to compare
-
-
-def varied(path: Path, keys: Sequence[str]) -> list["Varied"]:
-    """Return a configuration with every combination of the values that some of its keys take.
-
-    Raises:
-        BadConfig: The configuration cannot be used, or a key or one of its values cannot.
-    """
-    from wardian.adapters.yaml_file import parse
-    from wardian.daemon.vary import varied as varied_by
-
-    return varied_by(load_config(path), path.parent.absolute(), keys, parse)
-
-
-def weeks(paths: Sequence[Path], truths: Sequence[Path]) -> Iterator["Week"]:
-    """Return what each file of readings holds, each read when its turn comes; ``truths`` are of each, or none.
-
-    Raises:
-        BadReading: At once for a truth that cannot be read, else in its turn: a file cannot be read, holds no
-            reading, or others than its truth is about.
-        OSError: A file is not there.
-    """
-    from wardian.adapters.reading_file import read_blocks
-    from wardian.daemon.weeks import gather
-
-    known = [load_truth(path) for path in truths]
-    for path in paths:
-        path.stat()
-    return (gather(read_blocks(path), str(path), truth) for path, truth in zip_longest(paths, known))
-
-
-def stored_week(config: Config, from_text: str | None, to_text: str | None) -> "Week":
-    """Return what a store holds between two instants.
-
-    Raises:
-        ValueError: A time cannot be read.
-        StoreFailed: The store cannot be read.
-        BadReading: It holds no reading.
-    """
-    from wardian.daemon.weeks import gather, in_blocks
-
-    with ExitStack() as opened:
-        store = open_store(config, opened, read_only=True)
-        return gather(in_blocks(store.readings(*_between(from_text, to_text))), config.store_url)
 
 
 # ------------------------------------------------------------------------------------- the store
@@ -261,6 +119,52 @@ def _daemon_words(config: Config, store: Store, held: "Holder | None") -> list[s
     ]
     words += [f"{name}: {state}" for name, state in sorted(store.notes().get("sensors", {}).items())]
     return words
+
+
+def lives(config: Config, store: Store, now_ms: Callable[[], int]) -> Lives:
+    """Return where every alarm stands that a store knows of."""
+    from wardian.daemon.acts import named
+
+    return Lives(store.last_of_alarms(), Tongue.of(config.site).moment, named(config, now_ms))
+
+
+def alarm_lives(config: Config) -> list[Mapping[str, Any]]:
+    """Return the last entries of alarms that somebody has yet to deal with, or has set aside.
+
+    Raises:
+        StoreFailed: The store cannot be read.
+    """
+    from wardian.adapters.stores.opening import database_path
+
+    path = database_path(config.store_url, Path())
+    if path is not None and not path.exists():
+        return []
+    with ExitStack() as opened:
+        return lives(config, open_store(config, opened, read_only=True), lambda: 0).listed()
+
+
+def ask(config: Config, wish: "Wish", lasts_ms: int | None) -> "Asked":
+    """Ask the daemon for what a person wants of alarms, for so long where it ends.
+
+    Raises:
+        NotToBeDone: It cannot be done.
+        StoreFailed: The store cannot be read or written.
+    """
+    from wardian.adapters.stores.lock import holder
+    from wardian.adapters.stores.opening import database_path
+    from wardian.daemon.acts import Asked, NotToBeDone, acts
+
+    path = database_path(config.store_url, Path())
+    if path is None or not path.exists():
+        raise NotToBeDone("nothing was watched yet; `wardian run` makes the database")
+    is_watching = holder(path) is not None
+    with ExitStack() as opened:
+        store = open_store(config, opened, read_only=True)
+        now_ms = _time_there(config, store, is_running=is_watching)
+        wish = wish._replace(until_ms=None if lasts_ms is None else now_ms + lasts_ms)
+        asked = acts(wish, config, lives(config, store, lambda: now_ms), now_ms)
+        store.ask(asked)
+    return Asked(asked, is_watching)
 
 
 def alarm_entries(config: Config, *, everything: bool) -> list[JournalEntry]:
@@ -344,6 +248,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     loop.backlog_ms = round(loop.backlog_ms * speed)
     loop.quiet_s = _quiet_s(sensors, speed)
     loop.notes = lambda: _notes(sensors, clock, speed)
+    loop.lives = lives(config, store, clock.wall_ms)
     loop.bring_up_to_date(clock.wall_ms())
     outbox.start()
     opened.callback(outbox.stop)

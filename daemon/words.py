@@ -4,6 +4,7 @@ The rule of this file: a message names tray, crop, day and stage, what is wrong 
 when, the likely cause, and one thing to do with the time there is for it.
 """
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta, tzinfo
@@ -16,6 +17,7 @@ from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import DueMessage, Message
 from wardian.rules.quantities import QUANTITIES, Quantity
 from wardian.rules.transitions import RAISED, RETURNED, SENSOR_IMPLAUSIBLE, SENSOR_SILENT, Transition
+from wardian.rules.uncertainty import is_saturated
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -45,6 +47,24 @@ class Tongue:
         if self.fahrenheit:
             return f"{difference * 9 / 5:.{quantity.decimals}f} °F"
         return f"{difference:.{quantity.decimals}f} K"
+
+    def uncertain(
+        self, quantity: Quantity, value: float, uncertainty: float | None, none_at_all: str = "saturated"
+    ) -> str:
+        """Return a value as ``0.26 ± 0.09 kPa``; a deficit that may be none as ``saturated (below 0.14 kPa)``.
+
+        The uncertainty is the expanded one; the bound is where the interval ends that it spans.
+        """
+        if not uncertainty:
+            return self.value(quantity, value)
+        if is_saturated(quantity.name, value, uncertainty):
+            steps = 10**quantity.decimals
+            # What lies a hair above a step for being computed in binary is that step.
+            bound = math.ceil(round((value + uncertainty) * steps, 6)) / steps
+            return f"{none_at_all} (below {self.value(quantity, bound)})"
+        number, _, unit = self.value(quantity, value).partition(" ")
+        spread, _, _ = self.difference(quantity, max(uncertainty, 10**-quantity.decimals)).partition(" ")
+        return f"{number} ± {spread} {unit}"
 
     def band(self, quantity: Quantity, band: Band | None) -> str:
         """Return a band as ``68.0 to 77.0 °F``, ``at least 90 %`` or ``at most 0.40 kPa``."""
@@ -103,7 +123,7 @@ class Teller:
     def fields(self, transition: Transition) -> dict[str, Any]:
         """Return a transition as the JSON object that programs read."""
         tray = self.trays[transition.tray]
-        advice = self.advice(transition.quantity, transition.condition)
+        advice = self._advice(transition)
         return {
             "time": utc_text(transition.time_ms),
             "tray": transition.tray,
@@ -121,13 +141,14 @@ class Teller:
             "crop": tray.crop,
             "day": day_of(tray.stuck, self.tongue.zone, transition.time_ms),
             "condition": transition.condition,
+            "uncertainty": transition.uncertainty,
         }
 
     def messages(self, transition: Transition, fields: Mapping[str, Any]) -> list[DueMessage]:
         """Return the message of a transition for every channel."""
         if not self.channels:
             return []
-        advice = self.advice(transition.quantity, transition.condition)
+        advice = self._advice(transition)
         place = self._place(transition, fields)
         subject = f"{transition.tray}: {self._headline(transition, advice)}"
         body = "\n".join([place, fields["message"], *self._what_to_do(transition, advice)])
@@ -143,6 +164,7 @@ class Teller:
             "time": utc_text(now_ms),
             "event": RETURNED,
             "value": None,
+            "uncertainty": None,
             "message": f"{name[0].upper()}{name[1:]}: not watched for any more, by the present configuration.",
         }
 
@@ -172,6 +194,11 @@ class Teller:
             return f"{headline}: {self._about_return(transition)}"
         return f"{headline}: {self._about_limit(transition)}"
 
+    def _advice(self, transition: Transition) -> Advice:
+        """Return the advice about an alarm; what is in doubt is never urgent, its return included."""
+        advice = self.advice(transition.quantity, transition.condition)
+        return advice.in_doubt() if transition.in_doubt else advice
+
     def _headline(self, transition: Transition, advice: Advice) -> str:
         name = advice.alarm.replace("-", " ")
         if transition.limit is None:
@@ -189,9 +216,10 @@ class Teller:
         if transition.value is None or transition.threshold is None:
             return f"{quantity.words} is {side} {limit} {since}."
         far = abs(transition.value - transition.threshold)
+        unsure = ", less than its uncertainty" if transition.in_doubt else ""
         return (
-            f"{quantity.words} is at {self.tongue.value(quantity, transition.value)}, "
-            f"{self.tongue.difference(quantity, far)} {side} {limit}, {since}. "
+            f"{quantity.words} is at {self._value(transition, transition.value)}, "
+            f"{self.tongue.difference(quantity, far)} {side} {limit}{unsure}, {since}. "
             f"Band: {self.tongue.band(quantity, self._band(transition))}."
         )
 
@@ -200,11 +228,15 @@ class Teller:
         band = self._band(transition)
         if band is None or transition.limit is None or band.threshold(transition.limit) is None:
             return f"this stage has no such limit for {quantity.words}."
-        value = "" if transition.value is None else f" at {self.tongue.value(quantity, transition.value)}"
+        value = "" if transition.value is None else f" at {self._value(transition, transition.value)}"
         return (
             f"{quantity.words} is back{value} since {self.tongue.moment(transition.since_ms)}. "
             f"Band: {self.tongue.band(quantity, band)}."
         )
+
+    def _value(self, transition: Transition, value: float) -> str:
+        quantity = QUANTITIES[transition.quantity]
+        return self.tongue.uncertain(quantity, value, transition.uncertainty, "saturation")
 
     def _about_sensor(self, transition: Transition) -> str:
         words = QUANTITIES[transition.quantity].words

@@ -83,15 +83,26 @@ class Change(NamedTuple):
 
 @dataclass(slots=True)
 class LimitState:
-    """What is remembered of one limit: the verdict, since when its run lasts, and the alarm."""
+    """What is remembered of one limit: the verdict, since when its run lasts, and the alarm.
+
+    ``in_doubt`` says that the alarm was last raised by less than its value is uncertain.
+    """
 
     beyond: bool = False
     run_from_ms: int | None = None
     raised: bool = False
+    in_doubt: bool = False
 
     def as_row(self) -> list[Any]:
         """Return the state as plain values."""
-        return [self.beyond, self.run_from_ms, self.raised]
+        return [self.beyond, self.run_from_ms, self.raised, self.in_doubt]
+
+
+class Watched(NamedTuple):
+    """A limit under judgement and what is remembered of it."""
+
+    limit: Limit
+    state: LimitState
 
 
 class Window(NamedTuple):

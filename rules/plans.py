@@ -29,6 +29,7 @@ class TrayPlan:
         lamp: When the lamp counts as lit, or None where light hours are not judged.
         silent_after_ms: By quantity, for each series that a configured sensor brings: how long its
             value may be unknown before ``sensor-silent`` is raised.
+        accuracies: By quantity, the limits ± of a reading's error, in its own unit of a difference.
     """
 
     tray: str
@@ -36,3 +37,4 @@ class TrayPlan:
     hold_ms: int
     lamp: LampRule | None = None
     silent_after_ms: Mapping[str, int] = field(default_factory=dict)
+    accuracies: Mapping[str, float] = field(default_factory=dict)

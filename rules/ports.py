@@ -205,6 +205,27 @@ class Round:
     due: Sequence[DueMessage] = ()
     states: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     notes: Mapping[str, Any] = field(default_factory=dict)
+    #: Numbers of the acts that are done with this round.
+    acts_done: Sequence[int] = ()
+
+
+class Alarm(NamedTuple):
+    """Which alarm: of a tray and a quantity, by a limit or, about its sensor, by its condition."""
+
+    tray: str
+    quantity: str
+    condition: str
+
+
+class Act(NamedTuple):
+    """What a person wants of an alarm: an event of its life, who and why, and until when where it ends."""
+
+    asked_ms: int
+    alarm: Alarm
+    event: str
+    who: str
+    why: str
+    until_ms: int | None = None
 
 
 class Kept(NamedTuple):
@@ -250,6 +271,15 @@ class Store(Protocol):
 
     def standing(self) -> list[JournalEntry]:
         """Return the raised entries that no later one has returned, in the order they were raised."""
+
+    def last_of_alarms(self) -> dict[Alarm, JournalEntry]:
+        """Return the last entry of every alarm that has any."""
+
+    def ask(self, asked: Sequence[Act]) -> None:
+        """Write down what a person wants, all or nothing, for the daemon to take; also beside a live one."""
+
+    def acts(self) -> dict[int, Act]:
+        """Return what was asked and is not done yet, by number, in the order it was asked."""
 
     def refused(self, last: int = 100) -> list[tuple[int, Refused]]:
         """Return the newest refused readings with the time they were refused at."""

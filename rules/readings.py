@@ -1,6 +1,6 @@
 """Readings, one by one as a wire brings them and as arrays as the engine judges them."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple, TypeAlias
 
 import numpy as np
@@ -67,3 +67,22 @@ def chunk_of(readings: Iterable[Reading]) -> Chunk:
         times.append(time_ms)
         values.append(value)
     return {series: points(*columns) for series, columns in gathered.items()}
+
+
+def count(pieces: Iterable[Points]) -> int:
+    """Return how many readings some pieces of a series hold."""
+    return sum(len(piece.times_ms) for piece in pieces)
+
+
+def merged(pieces: Sequence[Points]) -> tuple[Points, int]:
+    """Return pieces of a series as one, in strictly rising order of time, and how many repeats that leaves out.
+
+    Of readings of one instant the first stands.
+    """
+    times, values = pieces[0] if len(pieces) == 1 else map(np.concatenate, zip(*pieces, strict=True))
+    if len(times) < 2 or (times[1:] > times[:-1]).all():
+        return Points(times, values), 0
+    order = np.argsort(times, kind="stable")
+    times, values = times[order], values[order]
+    first = np.concatenate(([True], times[1:] != times[:-1]))
+    return Points(times[first], values[first]), len(first) - int(first.sum())

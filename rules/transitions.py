@@ -16,6 +16,8 @@ class Transition(NamedTuple):
     ``limit`` is None where the alarm is about the sensor; ``value`` (own unit) where nothing stands
     at that instant; ``threshold`` where no limit is meant; ``stage`` outside every stage.
     ``condition`` is ``limit`` for an alarm about a limit, else the name of the sensor alarm.
+    ``uncertainty`` is the expanded one of ``value``, None where nobody knows it; ``in_doubt`` says that the
+    alarm was raised by less than that.
     """
 
     time_ms: int
@@ -28,6 +30,8 @@ class Transition(NamedTuple):
     threshold: float | None
     stage: str | None
     since_ms: int
+    uncertainty: float | None = None
+    in_doubt: bool = False
 
     @property
     def alarm(self) -> tuple[str, str, str]:

@@ -15,12 +15,13 @@ from wardian.rules.calm import MOST_READINGS, Calm, ranges
 from wardian.rules.crops import Limit, Stage, StageSpan, stage_at
 from wardian.rules.derived import FORMULAS, derive
 from wardian.rules.health import Implausible, Silence
-from wardian.rules.judging import Change, LimitState, Stand, Stretch, Window, judge
+from wardian.rules.judging import Change, LimitState, Stand, Stretch, Watched, Window, judge
 from wardian.rules.light import LitTime, PhotonSum, standing
 from wardian.rules.plans import TrayPlan
 from wardian.rules.quantities import DERIVED_FROM, SATURATION_PCT
-from wardian.rules.readings import Points, Reading, chunk_of
+from wardian.rules.readings import Points, Reading, chunk_of, count, merged
 from wardian.rules.transitions import RAISED, RETURNED, SENSOR_IMPLAUSIBLE, SENSOR_SILENT, Transition
+from wardian.rules.uncertainty import expanded_uncertainty, is_in_doubt
 
 #: Readings of a series that are judged at once. Any number gives the same; with this one a week takes
 #: two thirds of the time, because arrays of this length are neither asked of nor returned to the system.
@@ -33,19 +34,16 @@ _time_ms = attrgetter("time_ms")
 _NOTHING = Stretch(_NO_TIMES, _NO_TIMES, _NO_VALUES, _NO_VALUES)
 
 
-class Watched(NamedTuple):
-    """A limit under judgement and what is remembered of it."""
-
-    limit: Limit
-    state: LimitState
-
-
 class Present(NamedTuple):
-    """What is known of one quantity now: the value that stands, else only the last one."""
+    """What is known of one quantity now: the value that stands, else only the last one.
+
+    ``uncertainty`` is the expanded one of the value that stands, None where nobody knows it.
+    """
 
     stand: Stand | None
     last: Stand | None
     beyond: tuple[str, ...]
+    uncertainty: float | None = None
 
 
 class TrayEngine:
@@ -121,8 +119,8 @@ class TrayEngine:
 
     def _pauses(self, until_ms: int) -> list[int]:
         """Return instants up to the last at which to pause, so that the work stays in the cache."""
-        longest = max(self._pending.values(), key=_length, default=[])
-        if _length(longest) <= AT_ONCE:
+        longest = max(self._pending.values(), key=count, default=[])
+        if count(longest) <= AT_ONCE:
             return [until_ms]
         times = np.sort(np.concatenate([points.times_ms for points in longest]))
         return [*times[AT_ONCE : times.searchsorted(until_ms) : AT_ONCE].tolist(), until_ms]
@@ -179,14 +177,8 @@ class TrayEngine:
 
     def _take(self, quantity: str, until_ms: int) -> Stretch:
         """Take the pending readings before ``until_ms``: in order of time, the first of a repeat."""
-        pieces = self._pending.pop(quantity)
-        times, values = pieces[0] if len(pieces) == 1 else map(np.concatenate, zip(*pieces, strict=True))
-        if len(times) > 1 and not (times[1:] > times[:-1]).all():
-            order = np.argsort(times, kind="stable")
-            times, values = times[order], values[order]
-            first = np.concatenate(([True], times[1:] != times[:-1]))
-            self.repeated += len(first) - int(first.sum())
-            times, values = times[first], values[first]
+        (times, values), repeated = merged(self._pending.pop(quantity))
+        self.repeated += repeated
         if times[-1] >= until_ms:
             due = int(times.searchsorted(until_ms))
             self._pending[quantity] = [Points(times[due:], values[due:])]
@@ -235,11 +227,11 @@ class TrayEngine:
             for limit in band.limits:
                 kept = former.pop((quantity, limit.name), None)
                 self._limits[quantity, limit.name] = Watched(limit, kept.state if kept else LimitState())
-        for (quantity, _), (limit, state) in former.items():
-            if state.raised:
+        for (quantity, _), watched in former.items():
+            if watched.state.raised:
                 stand = self._stand_at(quantity, from_ms, stretches)
-                value = (stand.for_high if limit.is_high else stand.for_low) if stand else None
-                yield self._transition(quantity, limit, (from_ms, False, value, from_ms))
+                value = (stand.for_high if watched.limit.is_high else stand.for_low) if stand else None
+                yield self._transition(quantity, watched, (from_ms, False, value, from_ms), stretches)
 
     def _judge(
         self, stretches: Mapping[str, Stretch], span: tuple[int, int], window: Window
@@ -247,11 +239,11 @@ class TrayEngine:
         """Judge the values with span[0] <= time < span[1] by the limits in force."""
         begins_stage = span[0] == window.floor_ms
         prepared: dict[str, tuple[Stand | None, Stretch]] = {}
-        for (quantity, _), (limit, state) in self._limits.items():
+        for (quantity, _), watched in self._limits.items():
             if quantity not in prepared:
                 prepared[quantity] = self._values(quantity, span, stretches, begins_stage=begins_stage)
-            for change in judge(state, limit, *prepared[quantity], window):
-                yield self._transition(quantity, limit, change)
+            for change in judge(watched.state, watched.limit, *prepared[quantity], window):
+                yield self._transition(quantity, watched, change, stretches)
 
     def _values(
         self, quantity: str, span: tuple[int, int], stretches: Mapping[str, Stretch], *, begins_stage: bool
@@ -274,9 +266,17 @@ class TrayEngine:
         return stand if stand and stand.until_ms > instant_ms else None
 
     def _transition(
-        self, quantity: str, limit: Limit, change: Change | tuple[int, bool, float | None, int]
+        self,
+        quantity: str,
+        watched: Watched,
+        change: Change | tuple[int, bool, float | None, int],
+        stretches: Mapping[str, Stretch],
     ) -> Transition:
-        time_ms, raised, value, since_ms = change
+        (limit, state), (time_ms, raised, value, since_ms) = watched, change
+        value = None if value is None or np.isnan(value) else value
+        uncertainty = None if value is None else self._uncertainty(quantity, time_ms, stretches)
+        if raised:
+            state.in_doubt = is_in_doubt(value, limit.threshold, uncertainty)
         return Transition(
             time_ms=time_ms,
             tray=self.plan.tray,
@@ -284,11 +284,20 @@ class TrayEngine:
             limit=limit.name,
             event=RAISED if raised else RETURNED,
             condition=limit.name,
-            value=None if value is None or np.isnan(value) else value,
+            value=value,
             threshold=limit.threshold,
             stage=self._stage.name if self._stage else None,
             since_ms=since_ms,
+            uncertainty=uncertainty,
+            in_doubt=state.in_doubt,
         )
+
+    def _uncertainty(self, quantity: str, at_ms: int, stretches: Mapping[str, Stretch]) -> float | None:
+        """Return how uncertain a derived value is, by what was last read of its inputs."""
+        inputs = DERIVED_FROM.get(quantity, ())
+        stands = (self._stand_before(name, at_ms + 1, stretches.get(name, _NOTHING)) for name in inputs)
+        known = [stand.for_high if stand else None for stand in stands]
+        return expanded_uncertainty(quantity, known, self.plan.accuracies)
 
     # ------------------------------------------------------------------------------------ sensors
 
@@ -304,19 +313,9 @@ class TrayEngine:
 
     def _about_sensor(self, quantity: str, condition: str, change: tuple[int, bool, int]) -> Transition:
         time_ms, raised, since_ms = change
-        stage = stage_at(self.plan.spans, time_ms)
-        return Transition(
-            time_ms=time_ms,
-            tray=self.plan.tray,
-            quantity=quantity,
-            limit=None,
-            event=RAISED if raised else RETURNED,
-            condition=condition,
-            value=None,
-            threshold=None,
-            stage=stage.name if stage else None,
-            since_ms=since_ms,
-        )
+        stage, event = stage_at(self.plan.spans, time_ms), RAISED if raised else RETURNED
+        which = (time_ms, self.plan.tray, quantity, None, event, condition)
+        return Transition(*which, None, None, stage.name if stage else None, since_ms)
 
     # -------------------------------------------------------------------------------------- state
 
@@ -331,7 +330,8 @@ class TrayEngine:
                 for (of, _), (limit, state) in self._limits.items()
                 if of == quantity and state.beyond and stand
             )
-            result[quantity] = Present(stand, last, beyond)
+            uncertainty = self._uncertainty(quantity, at_ms, {}) if stand else None
+            result[quantity] = Present(stand, last, beyond, uncertainty)
         return result
 
     def raised(self) -> Iterator[tuple[str, str]]:
@@ -392,7 +392,3 @@ class TrayEngine:
         remembered = [(quantity, watched.limit) for (quantity, _), watched in self._limits.items()]
         if stages_begun != len(begun) or planned != remembered:
             self._changed_at_ms = self.judged_ms
-
-
-def _length(pieces: list[Points]) -> int:
-    return sum(len(points.times_ms) for points in pieces)

@@ -17,7 +17,7 @@ from wardian.simulator.care import Deed, deeds
 from wardian.simulator.chance import chance
 from wardian.simulator.flows import (
     AIR,
-    COVER,
+    BEADS,
     LEAVES,
     MEDIUM,
     WATER,
@@ -106,7 +106,7 @@ class Bench:
         around = self.surroundings(times_ms)
         link, set_points = links(self._p, around), self._set_points(times_ms)
         never, always = self._faulty(times_ms, _NO_HEAT), self._faulty(times_ms, _ALL_HEAT)
-        seen = np.empty((steps + 1, 5, len(self.setup.trays)))
+        seen = np.empty((steps + 1, 6, len(self.setup.trays)))
         seen[0] = self._look()
         for step in range(steps):
             mat = self._thermostat(set_points[step])
@@ -115,9 +115,10 @@ class Bench:
             seen[step + 1] = self._look()
         self.now_ms = int(times_ms[-1])
         light = self._lamp_lx * around.lamp + self._by_day(times_ms)[:, None]
-        covers_g = self._p.cover_g * (1 - around.is_open)
-        mass_g = self._p.dry_g + seen[:, 4] + covers_g
-        return Trace(times_ms, seen[:, 0], seen[:, 1], seen[:, 2], seen[:, 3], light, mass_g)
+        air_c, cover_c, medium_c, humidity_pct, below_g, beads_g = seen.swapaxes(0, 1)
+        # The cover rides on the scale, with the drops on it, as long as it is on.
+        mass_g = self._p.dry_g + below_g + (self._p.cover_g + beads_g) * (1 - around.is_open)
+        return Trace(times_ms, air_c, medium_c, cover_c, humidity_pct, light, mass_g)
 
     def skip(self, until_ms: int) -> None:
         """Let whole minutes pass in which nothing happens at all."""
@@ -126,10 +127,8 @@ class Bench:
     def _look(self) -> Values:
         now = self._balance.now
         humidity = np.minimum(100 * now.vapour_kpa / now.saturated_kpa[AIR], 100)
-        water_g = now.stores[LEAVES : WATER + 1].sum(axis=0)
-        return np.stack(
-            (now.temperature_c[AIR], now.temperature_c[MEDIUM], now.temperature_c[COVER], humidity, water_g)
-        )
+        below_g = now.stores[LEAVES] + now.stores[WATER]
+        return np.stack((*now.temperature_c, humidity, below_g, now.stores[BEADS]))
 
     def _thermostat(self, set_point_c: Values) -> Values:
         medium_c, swing_k = self._balance.now.temperature_c[MEDIUM], self._p.thermostat_half_swing_k

@@ -123,6 +123,7 @@ class Links(NamedTuple):
     film_g: Values
     dew_g: Values
     wick_per_s: Values
+    is_closed: Values
     outer: Values
 
 
@@ -170,6 +171,7 @@ def links(p: TrayParameters, around: Surroundings) -> Links:
         film_g=pair(either(p.film_g_per_h_kpa, p.film_open_g_per_h_kpa), p.beads_g_per_h_kpa * is_closed),
         dew_g=pair(np.full_like(lamp, p.dew_g_per_h_kpa), p.condensing_g_per_h_kpa * is_closed),
         wick_per_s=around.wick_per_h / S_PER_H,
+        is_closed=is_closed,
         outer=np.stack(outer, axis=-2),
     )
 
@@ -202,11 +204,13 @@ class Moment:
         air_c, cover_c, medium_c = self.temperature_c
         most_g = ((p.most_on_leaves_g,), (p.most_on_cover_g,), (p.saturated_g,))
         off = np.maximum(self._water - most_g, 0) / ((p.run_off_s,), (p.run_off_s,), (p.drain_s,))
+        off[1] *= link.is_closed
         off[2] += link.wick_per_s * self._water[2]
         wet = self._water[:2] / (self._water[:2] + p.half_wet_g)
-        self._moist = 1 - np.exp(self._water[2] / (-p.dry_share * p.saturated_g))
+        self._moist = 1 - np.exp(-((self._water[2] / (p.dry_share * p.saturated_g)) ** 2))
         self._onto_g = np.where(dew, link.dew_g, link.film_g * wet)
-        self._leaf_g = link.leaf_g * ~dew[0]
+        # A dry medium gives leaves less, and an empty one nothing.
+        self._leaf_g = link.leaf_g * self._moist * ~dew[0]
         onto = self._onto_g * self._above_kpa
         transpired = -self._leaf_g * self._above_kpa[0]
         flows = np.empty((FLOWS, self.stores.shape[1]))
@@ -217,7 +221,7 @@ class Moment:
             link.outside_w * (cover_c - link.room_c),
             link.base_w * (medium_c - link.room_c),
             link.air_w * (air_c - link.room_c),
-            link.medium_g * (self._moist * self.saturated_kpa[MEDIUM] - self.vapour_kpa),
+            link.medium_g * self._moist * (self.saturated_kpa[MEDIUM] - self.vapour_kpa),
             -onto[0],
             transpired,
             transpired * (WATER_J_PER_G_K * medium_c),
@@ -245,7 +249,7 @@ class Moment:
         into[4, MEDIUM] = link.base_w * medium
         into[5, AIR] = link.air_w * air
         into[6, MEDIUM] = link.medium_g * self._moist * rises[MEDIUM]
-        into[6, VAPOUR] = -link.medium_g * self._kpa_per_g
+        into[6, VAPOUR] = -link.medium_g * self._moist * self._kpa_per_g
         into[7, AIR], into[7, VAPOUR] = self._onto_g[0] * rises[AIR], -self._onto_g[0] * self._kpa_per_g
         into[8, AIR], into[8, VAPOUR] = self._leaf_g * rises[AIR], -self._leaf_g * self._kpa_per_g
         into[10, COVER] = -self._onto_g[1] * rises[COVER]

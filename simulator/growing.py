@@ -5,6 +5,7 @@ between the two is what the bands want.
 """
 
 from collections.abc import Sequence
+from functools import lru_cache
 from math import inf
 from typing import Final, NamedTuple
 
@@ -14,8 +15,8 @@ from wardian.rules.air import saturation_vapour_pressure_kpa_array
 from wardian.rules.crops import Stage, StageSpan, stage_at
 from wardian.rules.readings import Values
 from wardian.simulator.balance import Balance, begin
-from wardian.simulator.flows import AIR, MEDIUM, WATER, Moment, Surroundings, links
-from wardian.simulator.parameters import TrayParameters
+from wardian.simulator.flows import AIR, BEADS, COVER, MEDIUM, WATER, Moment, Surroundings, links
+from wardian.simulator.parameters import WATER_J_PER_G_K, TrayParameters
 from wardian.simulator.setup import (
     DEFAULT_LIT_H,
     ROOM_HUMIDITY_PCT,
@@ -70,16 +71,12 @@ def wanted(stage: Stage | None) -> Wanted:
     humidity_pct = None if moist is None else moist - _BELOW_CEILING_PCT
     if moist is not None and dry is not None:
         humidity_pct = (moist + dry) / 2
-    least_h, most_h = _limits(stage, "light_hours")
-    lit_h = DEFAULT_LIT_H
-    if least_h is not None and most_h is not None and not least_h < lit_h < most_h:
-        lit_h = (least_h + most_h) / 2
     return Wanted(
         air_c=_wanted_air_c(*_limits(stage, "air_temperature")),
         medium_low_c=-inf if medium_low is None else medium_low + _MARGIN_K,
         medium_high_c=inf if medium_high is None else medium_high - _MARGIN_K,
         humidity_pct=humidity_pct,
-        lit_h=lit_h,
+        lit_h=_wanted_lit_h(*_limits(stage, "light_hours")),
     )
 
 
@@ -94,6 +91,11 @@ def _wanted_air_c(low: float | None, high: float | None) -> float:
     return low + _FROM_LIMIT_K if high is None else (low + high) / 2
 
 
+def _wanted_lit_h(least: float | None, most: float | None) -> float:
+    least_h, most_h = 0.0 if least is None else least, 24.0 if most is None else most
+    return DEFAULT_LIT_H if least_h < DEFAULT_LIT_H < most_h else (least_h + most_h) / 2
+
+
 def bench_setup(trays: Sequence[tuple[str, Sequence[StageSpan]]], start_ms: int) -> BenchSetup:
     """Return a bench for trays and their stages, in a room that suits the stages of its first week.
 
@@ -102,7 +104,7 @@ def bench_setup(trays: Sequence[tuple[str, Sequence[StageSpan]]], start_ms: int)
     begins_ms = [[SOME_TIME_MS, *(span.from_ms - _EVENING_MS for span in spans[1:])] for _, spans in trays]
     wants = [wanted(span.stage) for _, spans in trays for span in spans or [StageSpan(0, _NO_STAGE)]]
     room_c = _room_for([spans for _, spans in trays], start_ms)
-    regimes = iter(_regimes(wants, room_c))
+    regimes = iter(_regimes(tuple(wants), room_c))
     setups = (
         TraySetup(name, tuple(next(regimes)._replace(from_ms=from_ms) for from_ms in begins))
         for (name, _), begins in zip(trays, begins_ms, strict=True)
@@ -119,7 +121,9 @@ def _room_for(trays: Sequence[Sequence[StageSpan]], start_ms: int) -> float:
     return min(max(sum(airs) / len(airs) - _ROOM_BELOW_K, _ROOM_C[0]), _ROOM_C[1])
 
 
-def _regimes(wants: Sequence[Wanted], room_c: float) -> list[Regime]:
+# Trying takes a fifth of a second on a desktop; a sensor's settings are looked over before it starts with them.
+@lru_cache(maxsize=8)
+def _regimes(wants: tuple[Wanted, ...], room_c: float) -> tuple[Regime, ...]:
     """Return what a grower ends with who moves thermostat and vents until trays keep to what is wanted."""
     p = TrayParameters()
     air_c = np.array([want.air_c for want in wants])
@@ -143,10 +147,10 @@ def _regimes(wants: Sequence[Wanted], room_c: float) -> list[Regime]:
         )
         changes = np.where(is_vented, np.clip(changes * more, p.closed_per_h, p.open_per_h), changes)
         set_c = np.clip(set_c + (air_c - settled_c) / _AIR_FOLLOWS, low_c, np.maximum(low_c, high_c))
-    return [
+    return tuple(
         Regime(SOME_TIME_MS, float(point), float(per_h), want.lit_h, is_misted=want.humidity_pct is None)
         for want, point, per_h in zip(wants, set_c, changes, strict=True)
-    ]
+    )
 
 
 def _settled(p: TrayParameters, set_c: Values, changes_per_h: Values, room_c: float) -> tuple[Values, Values]:
@@ -157,6 +161,9 @@ def _settled(p: TrayParameters, set_c: Values, changes_per_h: Values, room_c: fl
     room_kpa = ROOM_HUMIDITY_PCT / 100 * saturation_vapour_pressure_kpa_array(room)
     link = links(p, Surroundings(room, room_kpa, none, changes, lamp, none, none, room, none))
     held = begin(p, medium_c - 1, medium_c, np.ones_like(lamp))
+    # Beads that were there would go on drying for a day; where they belong they form anew.
+    held[COVER] *= p.cover_j_per_k / (p.cover_j_per_k + WATER_J_PER_G_K * held[BEADS])
+    held[BEADS] = 0
     balance = Balance(p, held)
     for _ in range(_SETTLING_STEPS):
         balance.step(link, none, _SETTLING_S)

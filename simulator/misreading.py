@@ -136,8 +136,9 @@ def _repeated_and_late(_: TrueFault, __: str) -> _Fault:
         delays_ms = (_LATE_MS[0] + delay * (_LATE_MS[1] - _LATE_MS[0])).astype(np.int64)
         late = holds & (fate < _LATE_SHARE)
         reads = reads._replace(arrives_ms=reads.arrives_ms + delays_ms * late)
-        twice = np.flatnonzero(holds & (fate > 1 - _TWICE_SHARE))
-        again = np.concatenate((np.arange(len(holds)), twice))
+        twice = holds & (fate > 1 - _TWICE_SHARE)
+        # Side by side, so that what comes after draws for each in the same order however time is cut.
+        again = np.repeat(np.arange(len(holds)), 1 + twice)
         return Reads(
             reads.times_ms[again],
             reads.values[again],

@@ -34,7 +34,7 @@ class TrayParameters:
     #: A double-skinned cover of 0.35 kg at 1.3 J/(g K). [J/K] From memory (polystyrene, PETG).
     cover_j_per_k: float = 450.0
     #: Mass of that cover; it rides on the scale. [g] From memory: a lid weighs 150 to 400 g.
-    cover_g: float = 350.0
+    cover_g: float = 300.0
     #: Dry fill, tray, mat and the plate below. [J/K] Chosen so that a dead heater relaxes within 1.5 to 4 h.
     dry_j_per_k: float = 3500.0
     #: Dry mass of the filled tray, without cover. [g] Worked example of a tray by weight: Wd 1200 g.
@@ -81,17 +81,17 @@ class TrayParameters:
     #: Leaves of unrooted cuttings, stomata half closed, lit and dark. [g/(h kPa)] From memory.
     leaf_lit_g_per_h_kpa: float = 1.0
     leaf_dark_g_per_h_kpa: float = 0.25
-    #: Condensation on the cover. Chosen so that the cover's saturation caps the vapour under it to
-    #: within half a per cent of humidity.
-    condensing_g_per_h_kpa: float = 200.0
+    #: Condensation on the cover, far more than heat and mass moving alike would give (35): chosen so that
+    #: the cover's saturation caps the vapour under it to within half a per cent of humidity.
+    condensing_g_per_h_kpa: float = 400.0
     #: Beads on the cover drying back into the air; they cover little of it. Chosen as the medium.
     beads_g_per_h_kpa: float = 2.0
     #: Air changes an hour of a closed cover, a cracked one and an open tray. The first two chosen so that
     #: a closed tray loses 0.2 to 1.5 g/h and a cracked cover ends at 70 to 80 %; the last so that an
     #: airing falls to 40 to 75 % within minutes.
     closed_per_h: float = 2.0
-    cracked_per_h: float = 32.0
-    open_per_h: float = 130.0
+    cracked_per_h: float = 30.0
+    open_per_h: float = 170.0
 
     #: Half of the leaves are wet at this much. [g] From memory.
     half_wet_g: float = 2.0
@@ -101,8 +101,8 @@ class TrayParameters:
     run_off_s: float = 600.0
     #: Water above saturation drains off the bench. [s] A watering drains for 5 to 30 min (from memory).
     drain_s: float = 600.0
-    #: Share of the water held at which the medium's surface is 63 % wet. Chosen so that the air over a
-    #: dry medium sags to 80 to 88 %.
-    dry_share: float = 0.15
+    #: Share of the water held at which 63 % of the medium's surface is wet; it falls off fast below. Chosen
+    #: so that the air over a medium with a fifth of its water sags to 80 to 88 %.
+    dry_share: float = 0.6
     #: Share of a mist that stays on leaves. From memory.
     mist_on_leaves: float = 0.6

@@ -126,6 +126,8 @@ def _keep_rest(connection: Connection, packed: Packed) -> None:
         connection.execute(insert_or(schema.outbox).on_conflict_do_nothing(), packed.outbox)
     _overwrite(connection, schema.states, "state", packed.states)
     _overwrite(connection, schema.notes, "value", packed.notes)
+    if packed.acts_done:
+        connection.execute(delete(schema.acts).where(schema.acts.c.number.in_(packed.acts_done)))
     if packed.refused:
         connection.execute(insert(schema.refused), packed.refused)
         newest = select(func.max(schema.refused.c.number)).scalar_subquery()

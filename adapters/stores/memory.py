@@ -10,9 +10,18 @@ from dataclasses import replace
 from threading import RLock
 from typing import Any, NamedTuple
 
-from wardian.adapters.stores.packing import ADAPTER, REFUSED_LIMIT, Packed, Row, pack, state_of
+from wardian.adapters.stores.packing import (
+    ADAPTER,
+    REFUSED_LIMIT,
+    Packed,
+    Row,
+    act_of,
+    act_row,
+    pack,
+    state_of,
+)
 from wardian.rules.errors import StoreFailed
-from wardian.rules.ports import Due, JournalEntry, Kept, Message, Refused, Round
+from wardian.rules.ports import Act, Alarm, Due, JournalEntry, Kept, Message, Refused, Round
 from wardian.rules.readings import Chunk, Reading, Series, chunk_of
 from wardian.rules.transitions import RAISED, RETURNED
 
@@ -39,6 +48,8 @@ class MemoryStore:
         self._outbox: dict[int, Due] = {}
         self._told: set[tuple[str, str]] = set()
         self._ends: dict[int, _End] = {}
+        self._acts: dict[int, Act] = {}
+        self._ever_asked = 0
 
     def close(self) -> None:
         """Do nothing: what is kept stays readable."""
@@ -83,6 +94,8 @@ class MemoryStore:
         self._ever_refused += len(packed.refused)
         self._refused += [(row["refused_ms"], _refused(row)) for row in packed.refused]
         del self._refused[:-REFUSED_LIMIT]
+        for number in packed.acts_done:
+            self._acts.pop(number, None)
         for row in packed.outbox:
             if (row["channel"], row["key"]) not in self._told:
                 self._told.add((row["channel"], row["key"]))
@@ -141,6 +154,27 @@ class MemoryStore:
                 elif row["event"] == RETURNED:
                     raised.pop(alarm, None)
         return sorted(entry for entries in raised.values() for entry in entries)
+
+    def last_of_alarms(self) -> dict[Alarm, JournalEntry]:
+        """Return the last entry of every alarm that has any."""
+        with self._lock:
+            rows = enumerate(self._journal, start=1)
+            return {
+                Alarm(row["tray"], row["quantity"], row["condition"]): _entry(number, row)
+                for number, row in rows
+            }
+
+    def ask(self, asked: Sequence[Act]) -> None:
+        """Write down what a person wants, all or nothing, for the daemon to take; also beside a live one."""
+        with self._lock:
+            for act in asked:
+                self._ever_asked += 1
+                self._acts[self._ever_asked] = act_of(act_row(act))
+
+    def acts(self) -> dict[int, Act]:
+        """Return what was asked and is not done yet, by number, in the order it was asked."""
+        with self._lock:
+            return dict(self._acts)
 
     def refused(self, last: int = 100) -> list[tuple[int, Refused]]:
         """Return the newest refused readings with the time they were refused at, the newest last."""

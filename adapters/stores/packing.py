@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from wardian.rules.errors import StoreFailed
-from wardian.rules.ports import Refused, Round
+from wardian.rules.ports import Act, Alarm, Refused, Round
 
 #: What the configuration calls it, in every error.
 ADAPTER: Final = "store"
@@ -33,6 +33,25 @@ class Packed:
     states: list[Row]
     notes: list[Row]
     refused: list[Row]
+    acts_done: list[int]
+
+
+def act_row(act: Act) -> Row:
+    """Return what a person wants as the columns of its table."""
+    return {
+        "asked_ms": act.asked_ms,
+        **act.alarm._asdict(),
+        "event": act.event,
+        "who": _text(act.who),
+        "why": _text(act.why),
+        "until_ms": act.until_ms,
+    }
+
+
+def act_of(row: Mapping[str, Any]) -> Act:
+    """Return what a person wants from the columns of its table."""
+    alarm = Alarm(row["tray"], row["quantity"], row["condition"])
+    return Act(row["asked_ms"], alarm, row["event"], row["who"], row["why"], row["until_ms"])
 
 
 def pack(round_: Round) -> Packed:
@@ -63,6 +82,7 @@ def pack(round_: Round) -> Packed:
         ],
         notes=[{"name": name, "value": to_json(value)} for name, value in round_.notes.items()],
         refused=[{"refused_ms": round_.now_ms, **_cut(one)._asdict()} for one in round_.refused],
+        acts_done=list(round_.acts_done),
     )
 
 

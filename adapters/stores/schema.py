@@ -32,7 +32,7 @@ from sqlalchemy import (
 #: Written in the file's header (PRAGMA application_id), so that no other program's file is taken for ours.
 APPLICATION_ID: Final = int.from_bytes(b"tray")
 #: Written in the file's header (PRAGMA user_version) and, as the step's name, where Alembic looks.
-SCHEMA_VERSION: Final = 1
+SCHEMA_VERSION: Final = 2
 
 metadata = MetaData()
 
@@ -148,6 +148,20 @@ refused = _table(
     Column("time_ms", Integer),
     Column("tray", Text),
     Column("quantity", Text),
+)
+
+#: What people want of alarms, until the daemon has done it.
+acts = _table(
+    "acts",
+    Column("number", Integer, primary_key=True),
+    Column("asked_ms", Integer, nullable=False),
+    Column("tray", Text, nullable=False),
+    Column("quantity", Text, nullable=False),
+    Column("condition", Text, nullable=False),
+    Column("event", Text, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("why", Text, nullable=False),
+    Column("until_ms", Integer),
 )
 
 #: Alembic's own table, exactly as Alembic would make it.

@@ -7,21 +7,34 @@ transaction open between two steps of an iterator.
 
 import json
 import logging
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from threading import Lock
 from typing import Any, Final, Self
 
 import numpy as np
-from sqlalchemy import ColumnElement, Connection, Engine, Row, Select, exists, func, select, tuple_, update
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Engine,
+    Row,
+    Select,
+    exists,
+    func,
+    insert,
+    select,
+    tuple_,
+    update,
+)
 
 from wardian.adapters.stores import sums
 from wardian.adapters.stores.failures import explaining, failed
 from wardian.adapters.stores.keeping import Keeper
 from wardian.adapters.stores.lock import DatabaseLock
-from wardian.adapters.stores.packing import pack, state_of
+from wardian.adapters.stores.packing import act_of, act_row, pack, state_of
 from wardian.adapters.stores.schema import (
+    acts,
     is_waiting,
     journal,
     late,
@@ -33,13 +46,14 @@ from wardian.adapters.stores.schema import (
     states,
 )
 from wardian.adapters.stores.sqlite_file import (
+    asking,
     damage,
     open_for_reading,
     open_for_writing,
     refuse_what_is_not_ours,
     writing,
 )
-from wardian.rules.ports import Due, JournalEntry, Kept, Message, Refused, Round
+from wardian.rules.ports import Act, Alarm, Due, JournalEntry, Kept, Message, Refused, Round
 from wardian.rules.readings import Chunk, Points, Reading, Series
 from wardian.rules.transitions import RAISED, RETURNED
 
@@ -181,6 +195,26 @@ class SqlStore:
         standing = select(journal).where(journal.c.event == RAISED, ~returned_since)
         with self._reading() as connection:
             return [_entry(row) for row in connection.execute(standing.order_by(journal.c.number))]
+
+    def last_of_alarms(self) -> dict[Alarm, JournalEntry]:
+        """Return the last entry of every alarm that has any."""
+        alarm = (journal.c.tray, journal.c.quantity, journal.c.condition)
+        last = select(func.max(journal.c.number)).group_by(*alarm)
+        with self._reading() as connection:
+            rows = connection.execute(select(journal).where(journal.c.number.in_(last))).all()
+        return {Alarm(row.tray, row.quantity, row.condition): _entry(row) for row in rows}
+
+    def ask(self, asked: Sequence[Act]) -> None:
+        """Write down what a person wants, all or nothing, for the daemon to take; also beside a live one."""
+        if asked:
+            with explaining(self._path), asking(self._path) as connection:
+                connection.execute(insert(acts), [act_row(act) for act in asked])
+
+    def acts(self) -> dict[int, Act]:
+        """Return what was asked and is not done yet, by number, in the order it was asked."""
+        with self._reading() as connection:
+            rows = connection.execute(select(acts).order_by(acts.c.number)).mappings().all()
+        return {row["number"]: act_of(dict(row)) for row in rows}
 
     def refused(self, last: int = 100) -> list[tuple[int, Refused]]:
         """Return the newest refused readings with the time they were refused at, the newest last."""

@@ -8,7 +8,7 @@ import contextlib
 import logging
 import os
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
 from typing import Final, NamedTuple
@@ -86,6 +86,17 @@ def open_for_reading(path: Path) -> Engine:
         if found.version < schema.SCHEMA_VERSION:
             raise failed(path, "made by an older wardian; start `wardian run` once to bring it up to date")
         return _engine(partial(_connect_to_read, path))
+
+
+@contextlib.contextmanager
+def asking(path: Path) -> Iterator[Connection]:
+    """Open a short transaction that writes beside a live writer; for what is asked of it, and nothing else."""
+    engine = _engine(partial(_connect_to_write, path))
+    try:
+        with writing(engine).begin() as connection:
+            yield connection
+    finally:
+        engine.dispose()
 
 
 def writing(engine: Engine) -> Engine:

@@ -1,20 +1,22 @@
 """Files of readings: what is a reading, what is refused and where, and that no way of reading differs."""
 
 import gzip
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 import pytest
+from freezegun import freeze_time
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wardian.adapters import reading_file
-from wardian.adapters.reading_file import read_blocks, write_rows
+from wardian.adapters.reading_file import read_blocks, write_pieces, write_rows
 from wardian.adapters.timestamps import text_of
 from wardian.rules.errors import BadReading
 from wardian.rules.ports import Refused
-from wardian.rules.readings import Reading
+from wardian.rules.readings import Reading, Rows, Series
 
 HEADER = b"time,tray,quantity,value,unit\n"
 T0 = 1_772_409_600_000
@@ -211,3 +213,97 @@ def test_quotes_and_block_sizes_change_nothing(
         assert read(file_of(folder, plain)) == whole
     assert len(whole[0]) + len(whole[1]) == len(rows)
     assert all(np.isfinite(one.value) for one in whole[0])
+
+
+# ---------------------------------------------------------------------------------------- in pieces
+
+_SERIES = tuple(
+    Series(tray, quantity)
+    for tray in ("tray-a", "A tray. No_2")
+    for quantity in ("air_temperature", "medium_temperature", "relative_humidity", "tray_mass", "ppfd")
+)
+_ROWS = st.lists(
+    st.tuples(
+        st.integers(0, len(_SERIES) - 1),
+        st.integers(0, 7_258_118_399_999),
+        st.floats(-1e9, 1e9) | st.sampled_from([0.0, -0.0, 1e22, 1e-7, 0.1 + 0.2]),
+    ),
+    max_size=40,
+)
+
+
+def pieces_of(rows: list[tuple[int, int, float]], cut: int) -> list[Rows]:
+    """Return rows as arrays, cut in two."""
+    return [
+        Rows(
+            _SERIES,
+            np.array([code for code, _, _ in piece], np.int64),
+            np.array([time_ms for _, time_ms, _ in piece], np.int64),
+            np.array([value for _, _, value in piece], np.float64),
+        )
+        for piece in (rows[:cut], rows[cut:])
+    ]
+
+
+def readings_of(rows: list[tuple[int, int, float]]) -> list[Reading]:
+    return [Reading(time_ms, *_SERIES[code], value) for code, time_ms, value in rows]
+
+
+@given(rows=_ROWS, cut=st.integers(0, 40))
+@settings(max_examples=100, deadline=None)
+def test_pieces_are_written_as_single_readings_are(
+    tmp_path_factory: pytest.TempPathFactory, rows: list[tuple[int, int, float]], cut: int
+) -> None:
+    folder = tmp_path_factory.mktemp("pieces")
+    assert write_rows(folder / "rows.csv", readings_of(rows)) == len(rows)
+    written = (folder / "rows.csv").read_bytes()
+    assert write_pieces(folder / "pieces.csv", pieces_of(rows, cut)) == len(rows)
+    assert (folder / "pieces.csv").read_bytes() == written
+    assert write_pieces(folder / "pieces.csv.gz", pieces_of(rows, cut)) == len(rows)
+    assert gzip.decompress((folder / "pieces.csv.gz").read_bytes()) == written
+
+
+@pytest.mark.parametrize("name", ["week.csv", "week.csv.gz"])
+def test_pieces_are_read_back_to_the_last_bit(tmp_path: Path, name: str) -> None:
+    draw = np.random.default_rng(4)
+    columns = zip(
+        draw.integers(0, len(_SERIES), 500).tolist(),
+        draw.integers(T0, T0 + 86_400_000, 500).tolist(),
+        draw.uniform(1, 79, 500).tolist(),
+        strict=True,
+    )
+    rows = list(columns)
+    assert write_pieces(tmp_path / name, pieces_of(rows, 200)) == 500
+    assert read(tmp_path / name) == (sorted(readings_of(rows)), [])
+
+
+def test_packed_bytes_do_not_depend_on_the_time_or_the_name(tmp_path: Path) -> None:
+    rows = [(code, T0 + code, 1.5 * code) for code in range(len(_SERIES))]
+    first, other = tmp_path / "first.csv.gz", tmp_path / "quite another name.csv.gz"
+    for path, instant in ((first, "2026-03-02"), (other, "2031-01-01")):
+        with freeze_time(instant):
+            write_pieces(path, pieces_of(rows, 3))
+    assert first.read_bytes() == other.read_bytes()
+    # RFC 1952: bytes 4 to 7 are the time, and bit 3 of byte 3 says that a name follows.
+    assert first.read_bytes()[3:8] == bytes(5)
+
+
+def test_pieces_that_break_off_leave_what_was_there(tmp_path: Path) -> None:
+    (tmp_path / "week.csv").write_text("of before")
+
+    def broken() -> Iterator[Rows]:
+        yield from pieces_of([(0, T0, 1.0)], 1)
+        raise OSError("the disk is full")
+
+    with pytest.raises(OSError, match="the disk is full"):
+        write_pieces(tmp_path / "week.csv", broken())
+    assert [path.name for path in tmp_path.iterdir()] == ["week.csv"]
+    assert (tmp_path / "week.csv").read_text() == "of before"
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no disk that is always full")
+def test_a_full_disk_is_an_error_and_leaves_nothing(tmp_path: Path) -> None:
+    (tmp_path / ".week.csv.part").symlink_to("/dev/full")
+    with pytest.raises(OSError, match="No space left"):
+        write_pieces(tmp_path / "week.csv", pieces_of([(0, T0, 1.0)] * 10, 1))
+    assert list(tmp_path.iterdir()) == []

@@ -17,9 +17,11 @@ from wardian.adapters.sensors.mqtt import MqttSensor
 from wardian.daemon.opening import Bench, open_notifiers, open_sensors
 from wardian.daemon.wiring import load_config
 from wardian.rules.errors import AdapterError
+from wardian.rules.judging import NEVER_MS
 from wardian.rules.ports import Arrival, Measured, Sensor
 from wardian.rules.readings import Series
-from wardian.simulator.source import SimulatedSensor
+from wardian.rules.truth import TrueFault
+from wardian.simulator.source import SimulatedSensor, SimulatedSettings
 
 CONFIG = """\
 site: {name: Bench, timezone: Europe/Lisbon, units: SI}
@@ -43,7 +45,8 @@ sensors:
      channels: [{tray: tray-a, quantity: air_temperature, file: bus/iio/devices/iio:device0/in_temp_input}]}
   - {name: file, kind: csv, file: grown.csv, every: 3 s, expect: [{tray: tray-b, quantity: ppfd}]}
   - {name: pretended, kind: simulator, trays: [tray-b], seed: 3, every: 30 s, lamp: {on: "06:30", off: "22:00"},
-     faults: [{tray: tray-b, fault: heater dead, after: 90 min, lasts: 2 h}]}
+     faults: [{tray: tray-b, fault: heater dead, after: 90 min, lasts: 2 h},
+       {tray: tray-b, fault: sensor stuck, quantity: relative_humidity, after: 3 h}]}
 notifiers:
   - {name: terminal, kind: console}
   - {name: retained, kind: mqtt, broker: {host: 127.0.0.1, port: 1884}, prefix: bench/alarms}
@@ -74,6 +77,35 @@ def test_every_kind_of_sensor_is_opened_as_configured(bench: Bench) -> None:
     assert wired.expected == {Series("tray-a", "air_temperature")}
     assert file.expected == {Series("tray-b", "ppfd")}
     assert {series.tray for series in pretended.expected} == {"tray-b"}
+
+
+def simulated(bench: Bench) -> SimulatedSettings:
+    pretended = open_sensors(bench)[-1]
+    assert isinstance(pretended, SimulatedSensor)
+    return pretended._settings
+
+
+def test_a_pretended_bench_is_set_up_as_configured(bench: Bench) -> None:
+    settings = simulated(bench)
+    assert (settings.seed, settings.every_s, settings.set_point_c) == (3, 30.0, None)
+    assert (settings.lamp_on_h, settings.lamp_off_h) == (6.5, 22.0)
+    assert settings.timezone is bench.config.site.zone
+    assert settings.faults == (
+        TrueFault("tray-b", "heater dead", 5_400_000, 12_600_000),
+        TrueFault("tray-b", "sensor stuck", 10_800_000, NEVER_MS, "relative_humidity"),
+    )
+
+
+def test_pretended_thermostats_follow_the_bands_unless_a_set_point_is_written(tmp_path: Path) -> None:
+    warm = CONFIG.replace("air_temperature: {low: 20}", "air_temperature: {low: 25}")
+    fixed = CONFIG.replace("seed: 3,", "seed: 3, set_point: 22 °C,")
+    set_c = []
+    for text in (CONFIG, warm, fixed):
+        (tmp_path / "config.yaml").write_text(text, encoding="utf-8")
+        setup = simulated(Bench(load_config(tmp_path / "config.yaml"), FakeClock(), lambda: None)).setup(0)
+        set_c.append(setup.trays[0].regimes[0].set_point_c)
+    assert set_c[1] > set_c[0] + 3
+    assert set_c[2] == 22.0
 
 
 def decoded(sensor: Sensor, topic: str, payload: str) -> list[Measured]:

@@ -60,7 +60,14 @@ def test_no_condensing_tray_is_moister_than_its_cover_allows() -> None:
     assert seen > 0.6 * 6 * 48 * 60
 
 
-@pytest.mark.parametrize("room_c", [19.0, 16.0, 13.0])
+@pytest.mark.parametrize(
+    "room_c",
+    [
+        19.0,
+        16.0,
+        13.0,
+    ],
+)
 def test_the_dew_point_of_dripping_air_is_the_temperature_of_its_cover(room_c: float) -> None:
     state = dripping_at(P, 24.0, room_c)
     humidity = humidity_pct(holding(P, state).now)

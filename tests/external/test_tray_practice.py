@@ -154,17 +154,17 @@ def test_a_cracked_cover_ends_at_a_plateau_of_70_to_80_per_cent() -> None:
 
 
 def test_over_a_dry_medium_the_air_sags_to_80_to_88_per_cent() -> None:
-    """From memory; the truth four hours after an airing, a sixth of the water left.
+    """From memory; the truth after two days, less than a fifth of the water left, half a day after an airing.
 
-    That is long after growers water, when a third to a half is gone (common practice, no source).
+    That is long after growers water, when a third to a half is gone (common practice, no source). The
+    tighter the cover the later: drops on it feed the air for days.
     """
-    bench = PouredBench(bench_setup(), held=1 / 6, pours=())
-    trace = bench.advance(at(13))
-    before_noon = trace.humidity_pct[12 * 60 + 30]
-    moist = Bench(bench_setup(), START_MS).advance(at(13)).humidity_pct[12 * 60 + 30]
-    assert before_noon.min() > 80
-    assert before_noon.max() < 88
-    assert (moist > before_noon + 4).all()
+    bench = PouredBench(bench_setup(), held=0.14, pours=())
+    dry = bench.advance(at(56)).humidity_pct[56 * 60]
+    moist = Bench(bench_setup(), START_MS).advance(at(56)).humidity_pct[56 * 60]
+    assert 80 < np.median(dry) < 88
+    assert (dry < moist).all()
+    assert np.median(moist - dry) > 5
 
 
 @pytest.mark.parametrize("room_c", [13.0, 12.0, 11.0])
@@ -187,13 +187,13 @@ def test_cold_water_chills_the_medium_for_an_hour_or_longer() -> None:
     """Mist water of 10 °C or colder lowers the medium, which then needs an hour or longer to come back.
 
     Michigan State University Extension in Greenhouse Management, "Maximize propagation light levels for
-    cuttings". Here half of the medium's water is given back at 10 °C (watering when a third to a half is gone: common
+    cuttings". Here half of the medium's water is given back at 5 °C (watering when a third to a half is gone: common
     practice, no source), and it is back within 0.3 K. Trays that are kept cool have heat to spare and are the first.
     """
     half_g = P.saturated_g / 2
     chilled, left = (
         PouredBench(bench_setup(), held=1 / 2, pours=pours).advance(at(18)).medium_c
-        for pours in ([Pour(10, half_g, 10.0)], [Pour(10, half_g, 24.0)])
+        for pours in ([Pour(10, half_g, 5.0)], [Pour(10, half_g, 24.0)])
     )
     poured = 10 * 60
     usual_c = np.median(left[poured - 240 : poured], axis=0)
@@ -203,7 +203,7 @@ def test_cold_water_chills_the_medium_for_an_hour_or_longer() -> None:
         assert below_k.max() > 2
         coldest = int(below_k.argmax())
         back_min.append(coldest + int(np.argmax(below_k[coldest:] < 0.3)))
-    assert np.median(back_min) >= 50
+    assert np.median(back_min) >= 55
     assert min(back_min) >= 40
     assert max(back_min) <= 150
 

@@ -25,7 +25,8 @@ from wardian.simulator.parameters import (
 )
 
 P = TrayParameters()
-SAME_K = 1e-3
+#: The medium's water goes on changing by grams, and with it how much evaporates.
+SAME_K = 2e-3
 SAME_PCT = 0.1
 ROOM_C = 19.0
 ROOM_KPA = 0.48 * magnus_kpa(ROOM_C)
@@ -93,12 +94,12 @@ def network_per_s(around: Around, state: State) -> State:
     is where its links to medium, leaves, cover and room pull it, like the middle of a star of conductances.
     """
     air_c, cover_c, medium_c, *_, beads_g, water_g = state
-    wetness = 1 - np.exp(-water_g / (P.dry_share * P.saturated_g))
+    wetness = 1 - np.exp(-((water_g / (P.dry_share * P.saturated_g)) ** 2))
     leaf = P.leaf_dark_g_per_h_kpa if around.lamp == 0 else P.leaf_lit_g_per_h_kpa
     out = around.changes_per_h * P.air_m3 / (VAPOUR_KPA_M3_PER_G_K * (air_c + 273.15))
     #: Of air (its leaves), cover and medium. [g/(s kPa)]
-    links = np.array([leaf, P.condensing_g_per_h_kpa, P.medium_g_per_h_kpa]) / 3600
-    pulls = links * np.array([magnus_slope(air_c), magnus_slope(cover_c), wetness * magnus_slope(medium_c)])
+    links = np.array([wetness * leaf, P.condensing_g_per_h_kpa, wetness * P.medium_g_per_h_kpa]) / 3600
+    pulls = links * np.array([magnus_slope(air_c), magnus_slope(cover_c), magnus_slope(medium_c)])
     star = links.sum() + out / 3600
     vapour_j_per_g = VAPOUR_J_PER_G - WATER_J_PER_G_K * np.array([medium_c, cover_c, medium_c])
     latent = vapour_j_per_g[:, None] * (np.outer(links, pulls) / star - np.diag(pulls))

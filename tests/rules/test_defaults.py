@@ -9,7 +9,8 @@ import pytest
 from wardian.adapters.yaml_file import parse
 from wardian.daemon.library import MARKS, PRIORITIES, SENSOR_CONDITIONS, Advice, Default, Reasoned, library
 from wardian.rules.crops import LIMITS, URGENT_LIMITS
-from wardian.rules.quantities import QUANTITIES
+from wardian.rules.quantities import DERIVED_FROM, QUANTITIES
+from wardian.rules.uncertainty import UNCERTAINTIES
 
 LIBRARY = library(parse)
 ADVICE = [*LIBRARY.limits.values(), *LIBRARY.sensors.values()]
@@ -20,7 +21,8 @@ AIRING_MS = 45 * 60_000
 
 
 def values_of(default: Default) -> list[Reasoned]:
-    return [default.deadband, default.on_delay, default.off_delay, default.silent_after]
+    values = [default.deadband, default.on_delay, default.off_delay, default.silent_after]
+    return [*values, default.accuracy] if default.accuracy else values
 
 
 @pytest.mark.parametrize("name", QUANTITIES)
@@ -84,6 +86,12 @@ def test_medium_is_given_longer_than_air_because_it_is_slower() -> None:
 def test_silence_is_told_a_quarter_of_an_hour_after_the_last_reading(name: str) -> None:
     hold_ms = 300_000
     assert hold_ms + LIBRARY.defaults[name].silent_after_ms == 900_000
+
+
+def test_the_accuracy_of_exactly_what_an_uncertainty_follows_from_is_there() -> None:
+    needed = {name for quantity in UNCERTAINTIES for name in DERIVED_FROM[quantity]}
+    assert {name for name, default in LIBRARY.defaults.items() if default.accuracy} == needed
+    assert all(LIBRARY.accuracy_of(name) > 0 for name in needed)
 
 
 @pytest.mark.parametrize("name", ["water_ph", "water_ec"])

@@ -60,6 +60,7 @@ def comparable(journal: Sequence[Transition]) -> list[Transition]:
         one._replace(
             value=None if one.value is None else float(f"{one.value:.9g}"),
             condition=one.limit or one.condition,
+            uncertainty=None if one.uncertainty is None else float(f"{one.uncertainty:.9g}"),
         )
         for one in journal
     ]

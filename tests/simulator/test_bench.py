@@ -17,6 +17,7 @@ from wardian.rules.faults import FAULTS
 from wardian.rules.readings import Values
 from wardian.rules.truth import TrueFault
 from wardian.simulator.bench import Bench, Trace, truth
+from wardian.simulator.parameters import TrayParameters
 from wardian.simulator.setup import SOME_TIME_MS, BenchSetup, Regime, TraySetup
 from wardian.simulator.wall import MS_PER_HOUR, MS_PER_MINUTE
 
@@ -25,6 +26,7 @@ START_MS = 1_772_341_200_000
 ZONE = ZoneInfo("America/New_York")
 TRAYS = ("tray-a", "tray-b", "tray-c")
 BEFALLEN = 1
+COVER_G = TrayParameters().cover_g
 SETUP = BenchSetup(
     tuple(TraySetup(name, (Regime(SOME_TIME_MS, 26.0),)) for name in TRAYS), room_c=19.0, zone=ZONE
 )
@@ -82,11 +84,12 @@ SHOWS: dict[str, tuple[float, float, Callable[[Seen], bool]]] = {
         10,
         lambda seen: (
             seen.with_it["humidity_pct"][30:].max() < 75
-            and -420 < seen.more("mass_g") < -350  # the cover, and what evaporates
+            # The cover, the drops on it, and what evaporates.
+            and -COVER_G - 150 < seen.more("mass_g") < -COVER_G
             and seen.more("air_c") < -1.5
         ),
     ),
-    "cover cracked": (6, 20, lambda seen: 60 < np.median(seen.with_it["humidity_pct"][120:]) < 82),
+    "cover cracked": (6, 20, lambda seen: 60 < float(np.median(seen.with_it["humidity_pct"][120:])) < 82),
     "lamp dead": (6, 20, lambda seen: seen.with_it["light_lx"].max() < 100 and seen.more("air_c") < -1),
     "lamp never off": (
         0,
@@ -121,16 +124,15 @@ SHOWS: dict[str, tuple[float, float, Callable[[Seen], bool]]] = {
         6,
         22,
         lambda seen: (
-            seen.more("mass_g") > 50
-            and seen.with_it["humidity_pct"].max() > 99.5 > seen.without["humidity_pct"].max()
-            and seen.with_it["air_c"].min() < seen.without["air_c"].min() - 0.5
+            seen.more("mass_g") > 50 and seen.with_it["air_c"].min() < seen.without["air_c"].min() - 0.5
         ),
     ),
     "never aired": (
         6,
         22,
         lambda seen: (
-            seen.with_it["humidity_pct"].min() > 88 > 75 > seen.without["humidity_pct"].min()
+            seen.with_it["humidity_pct"].min() > 88
+            and seen.without["humidity_pct"].min() < 75
             and len({round(one) for one in np.diff(seen.with_it["mass_g"])}) == 1
         ),
     ),
@@ -148,7 +150,7 @@ def test_every_fault_of_a_tray_has_a_test_here() -> None:
 @pytest.mark.parametrize("name", SHOWS)
 def test_a_fault_shows_in_its_own_tray_and_time_only(name: str) -> None:
     from_h, to_h, shows = SHOWS[name]
-    without, with_it = healthy(24), faulty(24, fault(name, from_h, to_h))
+    without, with_it = healthy(to_h), faulty(to_h, fault(name, from_h, to_h))
     assert shows(Seen(between(without, from_h, to_h), between(with_it, from_h, to_h)))
     others = [place for place in range(len(TRAYS)) if place != BEFALLEN]
     assert np.array_equal(columns_of(without, others), columns_of(with_it, others))
@@ -158,11 +160,11 @@ def test_a_fault_shows_in_its_own_tray_and_time_only(name: str) -> None:
     )
 
 
-@pytest.mark.parametrize("name", ["heater dead", "cover left off", "lamp dead", "cover cracked"])
+@pytest.mark.parametrize("name", ["heater dead", "cover left off"])
 def test_a_tray_recovers_when_its_fault_ends(name: str) -> None:
-    without, with_it = healthy(48), faulty(48, fault(name, 2, 8))
-    last = {column: with_it_column for column, with_it_column in between(with_it, 40, 48).items()}
-    for column, value in between(without, 40, 48).items():
+    without, with_it = healthy(30), faulty(30, fault(name, 1, 5))
+    last = between(with_it, 24, 30)
+    for column, value in between(without, 24, 30).items():
         if column != "mass_g":
             assert last[column].mean() == pytest.approx(value.mean(), rel=0.01)
 
@@ -176,16 +178,16 @@ def test_lost_mains_are_lamp_and_heater_together() -> None:
 @pytest.mark.parametrize("name", [name for name, kind in FAULTS.items() if kind.of_sensor])
 def test_a_fault_of_a_sensor_changes_nothing_in_a_tray(name: str) -> None:
     changed = faulty(3, fault(name, 0, 3))
-    assert np.array_equal(columns_of(changed, [0, 1, 2]), columns_of(life(SETUP, 3), [0, 1, 2]))
+    assert np.array_equal(columns_of(changed, [0, 1, 2]), columns_of(healthy(3), [0, 1, 2]))
 
 
-@given(cuts=st.lists(st.integers(1, 12 * 60 - 1), max_size=12, unique=True))
-@settings(max_examples=8, deadline=None)
+@given(cuts=st.lists(st.integers(1, 6 * 60 - 1), max_size=12, unique=True))
+@settings(max_examples=6, deadline=None)
 def test_a_bench_lives_the_same_in_pieces_of_any_size(cuts: list[int]) -> None:
-    faults = [fault(name, place / 2, place / 2 + 2.5) for place, name in enumerate(SHOWS)]
+    faults = [fault(name, place / 3, place / 3 + 1.5) for place, name in enumerate(SHOWS)]
     whole = faulty_whole(tuple(faults))
     bench = Bench(replace(SETUP, faults=tuple(faults)), START_MS)
-    pieces = [bench.advance(START_MS + minute * MS_PER_MINUTE) for minute in [*sorted(cuts), 12 * 60]]
+    pieces = [bench.advance(START_MS + minute * MS_PER_MINUTE) for minute in [*sorted(cuts), 6 * 60]]
     for one, other in pairwise(pieces):
         assert one.times_ms[-1] == other.times_ms[0]
         # Light is what falls from an instant on; the rest is what is there at it.
@@ -197,7 +199,7 @@ def test_a_bench_lives_the_same_in_pieces_of_any_size(cuts: list[int]) -> None:
 
 @cache
 def faulty_whole(faults: tuple[TrueFault, ...]) -> Trace:
-    return faulty(12, *faults)
+    return faulty(6, *faults)
 
 
 def test_a_bench_goes_to_the_first_whole_minute_that_is_not_before_the_instant() -> None:
@@ -236,7 +238,7 @@ def test_no_two_trays_are_alike_although_they_are_set_alike() -> None:
 
 def test_a_lamp_burns_the_hours_that_its_regime_says_or_that_the_timer_is_set_to() -> None:
     def lit_h(setup: BenchSetup) -> list[float]:
-        return ((life(setup, 24).light_lx[:-1] > 1000).sum(axis=0) / 60).tolist()
+        return [float(hours) for hours in (life(setup, 24).light_lx[:-1] > 1000).sum(axis=0) / 60]
 
     regimes = [Regime(SOME_TIME_MS, 26.0, lit_h=hours) for hours in (16.0, 18.0, 24.0)]
     trays = tuple(TraySetup(name, (regime,)) for name, regime in zip(TRAYS, regimes, strict=True))
@@ -298,7 +300,7 @@ def test_what_is_true_of_care_shows_in_the_trace() -> None:
         first, last = trace.times_ms.searchsorted((care.from_ms, care.to_ms))
         if care.event == "lifted":
             assert trace.humidity_pct[last, tray] < 75 < trace.humidity_pct[first, tray]
-            assert trace.mass_g[last, tray] - trace.mass_g[first, tray] > 330  # its cover is back
+            assert trace.mass_g[last, tray] - trace.mass_g[first, tray] > 0.95 * COVER_G  # it is back
         elif care.event == "misted":
             assert 1.5 < trace.mass_g[last, tray] - trace.mass_g[first, tray] < 7
         else:

@@ -87,7 +87,7 @@ def test_slopes_are_those_of_the_flows_but_for_what_is_left_out(state: list[floa
     kelvin_per_j = 1 / now.j_per_k[AIR]
     share_per_j = kelvin_per_j / (now.temperature_c[AIR] + 273.15)
     kpa_per_j = now.vapour_kpa * share_per_j
-    slopes[6, AIR] -= link.medium_g * kpa_per_j
+    slopes[6, AIR] -= link.medium_g * now._moist * kpa_per_j
     slopes[7, AIR] -= now._onto_g[0] * kpa_per_j
     slopes[8, AIR] -= now._leaf_g * kpa_per_j
     slopes[10, AIR] += now._onto_g[1] * kpa_per_j

@@ -19,7 +19,7 @@ EVERY_MINUTE = 60_000
 FAULTS_OF_PROBES = [name for name, one in FAULTS.items() if one.of_sensor]
 DAY_H = 24.0
 #: Of each probe, what is stated of it: time constants as it rises and falls, accuracy, noise, resolution.
-LAGS_S = {"air_temperature": (60, 60), "medium_temperature": (120, 120), "relative_humidity": (220, 60)}
+LAGS_S = {"air_temperature": (60, 60), "medium_temperature": (120, 120), "relative_humidity": (280, 60)}
 #: +-0.3 °C and +-2 %RH: data sheets of common chips; the rest from memory.
 ACCURACY = {
     "air_temperature": 0.3,
@@ -103,24 +103,25 @@ def test_moist_air_is_seen_later_than_dry_air() -> None:
     at_s = (seen.times_ms - NOON_MS) / 1000
     rising = (seen.values < 65) & (at_s > 3600) & (at_s < 7200)
     falling = (seen.values > 65) & (at_s > 7200)
+    # It comes back with 3 to 5 minutes, and falls within one or two (from memory).
     # Half of a step is seen after ln 2 of the time constant, and half of the minute that the step takes.
-    assert at_s[rising].max() - 3600 == pytest.approx(np.log(2) * 220 + 30, abs=20)
+    assert at_s[rising].max() - 3600 == pytest.approx(np.log(2) * 280 + 30, abs=20)
     assert at_s[falling].max() - 7200 == pytest.approx(np.log(2) * 60 + 30, abs=20)
 
 
 @cache
 def settled(seed: int) -> dict[Series, Read]:
-    return read(hand_setup(seed, 10 * EVERY_MINUTE), trace(2 * DAY_H))
+    return read(hand_setup(seed, 10 * EVERY_MINUTE), trace(DAY_H))
 
 
 @pytest.mark.parametrize("quantity", PROBES)
 def test_a_bias_is_for_life_and_within_the_accuracy(quantity: str) -> None:
     biases = []
-    for seed in range(40):
+    for seed in range(30):
         errors = settled(seed)[Series(TRAYS[0], quantity)].values - TRUE[quantity]
         first, last = np.array_split(errors, 2)
-        # So far may two means of 140 readings be apart that have one bias.
-        assert abs(first.mean() - last.mean()) < 0.6 * NOISE[quantity]
+        # So far may two means of 72 readings be apart that have one bias.
+        assert abs(first.mean() - last.mean()) < 0.7 * NOISE[quantity]
         biases.append(errors.mean())
     assert np.abs(biases).max() < ACCURACY[quantity] + 0.3 * NOISE[quantity]
     assert 0.3 * ACCURACY[quantity] < np.std(biases) < 0.6 * ACCURACY[quantity]
@@ -143,8 +144,8 @@ def test_no_probe_shows_more_than_saturation_or_less_than_nothing() -> None:
     dark_and_wet = trace(
         DAY_H,
         humidity_pct=lambda minutes: np.full_like(minutes, 99.9),
-        light_lx=lambda minutes: np.zeros_like(minutes),
-        mass_g=lambda minutes: np.zeros_like(minutes),
+        light_lx=np.zeros_like,
+        mass_g=np.zeros_like,
     )
     for seed in range(8):
         seen = read(hand_setup(seed, EVERY_MINUTE), dark_and_wet)

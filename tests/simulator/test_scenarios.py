@@ -13,7 +13,6 @@ from wardian.simulator.bench import truth
 from wardian.simulator.evening_class import EVENING_CLASS, START_MS
 from wardian.simulator.probes import PROBES
 from wardian.simulator.scenarios import SCENARIOS, scenario_name, with_scenarios
-from wardian.simulator.setup import BenchSetup
 from wardian.simulator.wall import MS_PER_DAY, MS_PER_HOUR, MS_PER_MINUTE
 
 TRAYS = [tray.name for tray in EVENING_CLASS.trays]
@@ -118,7 +117,7 @@ def test_what_begins_at_an_hour_begins_at_that_hour_of_the_wall(name: str, hour:
 def test_what_happens_at_an_airing_begins_when_the_cover_should_be_back(name: str) -> None:
     for seed in SEEDS:
         (one,) = planned(name, seed=seed)
-        setup: BenchSetup = replace(EVENING_CLASS, seed=seed)
+        setup = replace(EVENING_CLASS, seed=seed)
         care = truth(setup, START_MS, START_MS + 7 * MS_PER_DAY).care
         assert one.from_ms in {did.to_ms for did in care if (did.tray, did.event) == (one.tray, "lifted")}
 

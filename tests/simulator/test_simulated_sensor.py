@@ -64,7 +64,7 @@ class Bench:
     @property
     def ticks(self) -> list[int]:
         """Return of which intervals since the grid's instant there are readings."""
-        return np.unique((self.times_ms - GRID_MS) // EVERY_MS).tolist()
+        return [int(tick) for tick in np.unique((self.times_ms - GRID_MS) // EVERY_MS)]
 
     @property
     def times_ms(self) -> "np.ndarray[tuple[int, ...], np.dtype[np.int64]]":
@@ -109,7 +109,8 @@ def test_the_readings_are_the_same_however_they_are_asked_for(names: tuple[str, 
     steady.poll_at(NOW_MS + 2 * HOUR_MS)
     late.poll_at(NOW_MS + 2 * HOUR_MS)
     assert steady.readings == late.readings
-    assert len(late.readings) == pytest.approx(721 * len(NAMES) * 5, rel=5 * LOST)
+    made = {reading[:3] for reading in late.readings}
+    assert len(made) == pytest.approx(721 * len(NAMES) * 5, rel=5 * LOST)
 
 
 def test_another_seed_gives_other_readings_and_the_same_seed_the_same() -> None:
@@ -159,14 +160,15 @@ def test_every_fault_can_befall_a_tray_for_good(name: str) -> None:
 def test_a_pause_of_more_than_a_day_is_slept_through() -> None:
     bench = Bench(replace(SETTINGS, every_s=60.0))
     bench.sensor.poll()
-    first = bench.times_ms.max()
     now_ms = NOW_MS + 10 * 365 * 24 * HOUR_MS
     bench.poll_at(now_ms)
-    later = bench.times_ms[bench.times_ms > first]
+    # A reading or two of each probe was on its way when the pause began.
+    later = bench.times_ms[bench.times_ms > NOW_MS + 5 * 60_000]
+    assert len(bench.times_ms) - len(later) <= 5 * len(NAMES) * 5
     assert now_ms - 24 * HOUR_MS <= later.min() < now_ms - 24 * HOUR_MS + 60_000
     assert now_ms - 60_000 < later.max() <= now_ms
     assert len(later) == pytest.approx(24 * 60 * len(NAMES) * 5, rel=5 * LOST)
-    assert 15 < min(bench.values("tray-a", "medium_temperature"))
+    assert min(bench.values("tray-a", "medium_temperature")) > 15
 
 
 def test_a_pause_of_a_day_is_lived_through() -> None:
@@ -251,7 +253,7 @@ def medium_c(settings: SimulatedSettings) -> dict[str, float]:
 def test_thermostats_are_set_as_the_bands_of_each_tray_want_it() -> None:
     trays = (("tray-a", spans(24, 27)), ("tray-b", spans(20, 23)), ("tray-c", ()))
     warm, cool, plain = medium_c(replace(SETTINGS, trays=trays)).values()
-    assert 25.5 < warm
+    assert warm > 25.5
     assert 20 < cool < 23.5
     assert 24 < plain < 28
 

@@ -20,6 +20,9 @@ HOUR_MS = 3_600_000
 TRAYS = ("tray-a", "tray-b")
 STAGES = ("callusing", "striking", "weaning")
 LAMPS = (LampRule("illuminance", 1000, 900), LampRule("ppfd", 50, 40))
+#: What a reading may be off; mostly every input's is known.
+_KNOWN = {"air_temperature": 0.3, "leaf_temperature": 0.5, "relative_humidity": 3.0}
+ACCURACIES: tuple[dict[str, float], ...] = (_KNOWN, _KNOWN, {"relative_humidity": 3.0}, {})
 LIMIT_NAMES = ("low_low", "low", "high", "high_high")
 LIMIT_SETS = (LIMIT_NAMES, ("low", "high"), ("high",), ("low",), ("high", "high_high"), ("low_low", "high"))
 
@@ -266,7 +269,8 @@ def _plan(
     lamp = draw(st.sampled_from([lamp for lamp in LAMPS if lamp.quantity in sensors] or LAMPS))
     delays = st.sampled_from((0, 1, 30_000, hold_ms))
     silent = draw(st.dictionaries(st.sampled_from(sensors), delays, max_size=1))
-    return TrayPlan(tray, spans, hold_ms, lamp, silent)
+    accuracies = draw(st.sampled_from(ACCURACIES))
+    return TrayPlan(tray, spans, hold_ms, lamp, silent, accuracies)
 
 
 @st.composite

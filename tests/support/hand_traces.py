@@ -48,7 +48,7 @@ def _constant(value: float) -> Course:
 
 def part(whole: Trace, first: int, last: int) -> Trace:
     """Return the minutes of a trace from one to another, both included."""
-    return Trace(*(column[first : last + 1] for column in whole))
+    return Trace._make(column[first : last + 1] for column in whole)
 
 
 def read(setup: BenchSetup, *traces: Trace) -> dict[Series, Read]:

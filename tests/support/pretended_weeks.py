@@ -12,7 +12,7 @@ from wardian.daemon.wiring import load_config
 from wardian.rules.engine import Engine
 from wardian.rules.excursions import excursions
 from wardian.rules.quantities import QUANTITIES
-from wardian.rules.readings import Chunk, Points, Rows
+from wardian.rules.readings import Chunk, Points, Rows, Series
 from wardian.rules.scores import Score
 from wardian.rules.scoring import Watch, score
 from wardian.simulator.bench import truth
@@ -33,7 +33,7 @@ def example() -> Config:
 
 def gathered(pieces: Iterable[Rows]) -> tuple[Chunk, list[tuple[int, str, str]]]:
     """Return readings as a file of them would be read, and the refused ones: time, tray, quantity."""
-    parts: dict[object, list[Points]] = {}
+    parts: dict[Series, list[Points]] = {}
     refused = []
     for rows in pieces:
         for code, series in enumerate(rows.series):
@@ -43,13 +43,13 @@ def gathered(pieces: Iterable[Rows]) -> tuple[Chunk, list[tuple[int, str, str]]]
             good = (values >= known.possible_low) & (values <= known.possible_high)
             refused += [(int(time), *series) for time in times[~good]]
             parts.setdefault(series, []).append(Points(times[good], values[good]))
-    chunk = {}
+    chunk: Chunk = {}
     for series, pieces_of in parts.items():
         columns = zip(*pieces_of, strict=True)
         points = Points(*(np.concatenate(column) for column in columns))
         order = np.argsort(points.times_ms, kind="stable")
         chunk[series] = Points(points.times_ms[order], points.values[order])
-    return chunk, refused  # type: ignore[return-value]
+    return chunk, refused
 
 
 def scored(seed: int, scenarios: Iterable[str], days: float = 7.0) -> Score:

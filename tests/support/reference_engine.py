@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from itertools import zip_longest
 
 from reference_series import Standing, measured_series, series_for, standing_at
+from reference_uncertainty import with_uncertainty
 
 from wardian.rules.crops import LIMITS, Limit, Stage
 from wardian.rules.plans import TrayPlan
@@ -146,7 +147,8 @@ def _limits(plan: TrayPlan, measured: dict[str, list[Standing]], end_ms: int) ->
     for quantity in sorted({quantity for span in plan.spans for quantity in span.stage.bands}):
         for name in LIMITS:
             series = series_for(plan, measured, quantity, is_low=name in ("low", "low_low"))
-            yield from _LimitWalk(plan, quantity, name, series).walk(end_ms)
+            changes = _LimitWalk(plan, quantity, name, series).walk(end_ms)
+            yield from with_uncertainty(plan, measured, changes)
 
 
 def _limit_of(stage: Stage, quantity: str, name: str) -> Limit | None:

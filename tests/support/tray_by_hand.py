@@ -65,7 +65,7 @@ def water_flows(p: TrayParameters, around: Around, state: State) -> Water:
     kpa_per_g = VAPOUR_KPA_M3_PER_G_K * (air_c + 273.15) / p.air_m3
     kpa, at_air_kpa, at_cover_kpa = vapour_g * kpa_per_g, magnus_kpa(air_c), magnus_kpa(cover_c)
     open_now = around.is_open
-    wetness = 1 - exp(-water_g / (p.dry_share * p.saturated_g))
+    wetness = 1 - exp(-((water_g / (p.dry_share * p.saturated_g)) ** 2))
     medium = p.medium_open_g_per_h_kpa if open_now else p.medium_g_per_h_kpa
     film = p.film_open_g_per_h_kpa if open_now else p.film_g_per_h_kpa
     leaf = p.leaf_lit_g_per_h_kpa if around.lamp > 0 else p.leaf_dark_g_per_h_kpa
@@ -74,17 +74,17 @@ def water_flows(p: TrayParameters, around: Around, state: State) -> Water:
         dried, transpired = p.dew_g_per_h_kpa * (at_air_kpa - kpa), 0.0
     else:
         dried = film * leaves_g / (leaves_g + p.half_wet_g) * (at_air_kpa - kpa)
-        transpired = leaf * (at_air_kpa - kpa)
+        transpired = leaf * wetness * (at_air_kpa - kpa)
     beads = p.beads_g_per_h_kpa * beads_g / (beads_g + p.half_wet_g)
     cover = p.condensing_g_per_h_kpa if kpa > at_cover_kpa else beads
     return Water(
-        evaporated=medium * (wetness * magnus_kpa(medium_c) - kpa) / 3600,
+        evaporated=medium * wetness * (magnus_kpa(medium_c) - kpa) / 3600,
         dried=dried / 3600,
         transpired=transpired / 3600,
         condensed=0.0 if open_now else cover * (kpa - at_cover_kpa) / 3600,
         leaked=changes * (vapour_g - around.room_kpa / kpa_per_g) / 3600,
         ran_off=max(leaves_g - p.most_on_leaves_g, 0) / p.run_off_s,
-        dripped=max(beads_g - p.most_on_cover_g, 0) / p.run_off_s,
+        dripped=0.0 if open_now else max(beads_g - p.most_on_cover_g, 0) / p.run_off_s,
         drained=max(water_g - p.saturated_g, 0) / p.drain_s,
     )
 

@@ -1,0 +1,109 @@
+"""What people ask of alarms: a tray and an alarm by the name they read, and what becomes of it.
+
+The rule of this file: whatever cannot be done is refused here, before the daemon is asked.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any, NamedTuple
+
+from wardian.daemon.config import Config
+from wardian.daemon.lives import TOLD, Lives
+from wardian.rules import life
+from wardian.rules.crops import day_of, stage_at
+from wardian.rules.documents import nearest
+from wardian.rules.ports import Act, Alarm
+from wardian.rules.quantities import QUANTITIES
+
+
+class NotToBeDone(ValueError):
+    """What was asked cannot be done; the message says why, and what can."""
+
+
+class Wish(NamedTuple):
+    """What somebody asks: of a tray all its alarms, or one by name; ``until_ms`` where it ends."""
+
+    event: str
+    tray: str
+    alarm: str | None
+    who: str
+    why: str
+    until_ms: int | None = None
+
+
+class Asked(NamedTuple):
+    """What the daemon was asked for, and whether one is there to hear it at once."""
+
+    acts: list[Act]
+    is_watching: bool
+
+
+def watched(config: Config) -> dict[Alarm, str]:
+    """Return every alarm that a configuration can raise, and what people call it."""
+    return {
+        Alarm(tray.name, quantity, condition): config.library.advice(quantity, condition).alarm
+        for tray in config.trays
+        for quantity, condition in _conditions(config, tray.name)
+    }
+
+
+def _conditions(config: Config, name: str) -> Iterator[tuple[str, str]]:
+    tray = next(one for one in config.trays if one.name == name)
+    for stage in tray.crop.stages:
+        for quantity, band in stage.bands.items():
+            yield from ((quantity, limit.name) for limit in band.limits)
+    for quantity in tray.plan.silent_after_ms:
+        yield from ((quantity, condition) for condition in config.library.sensors)
+
+
+def named(config: Config, now_ms: Callable[[], int]) -> Callable[[Alarm], Mapping[str, Any]]:
+    """Return what says of an alarm that never was what every entry of the journal says."""
+
+    def names(alarm: Alarm) -> dict[str, Any]:
+        advice = config.library.advice(alarm.quantity, alarm.condition)
+        tray = next(one for one in config.trays if one.name == alarm.tray)
+        stage = stage_at(tray.plan.spans, now_ms())
+        return {
+            "limit": None if alarm.condition in config.library.sensors else alarm.condition,
+            "alarm": advice.alarm,
+            "priority": advice.priority,
+            "value": None,
+            "threshold": None,
+            "stage": stage.name if stage else None,
+            "unit": QUANTITIES[alarm.quantity].unit,
+            "since": None,
+            "crop": tray.crop.name,
+            "day": day_of(tray.stuck, config.site.zone, now_ms()),
+            "condition": alarm.condition,
+        }
+
+    return names
+
+
+def acts(wish: Wish, config: Config, lives: Lives, now_ms: int) -> list[Act]:
+    """Return what has to be done so that a wish comes true.
+
+    Raises:
+        NotToBeDone: There is no such tray or alarm, or none in a state in which that can be done.
+    """
+    known = watched(config)
+    trays = [tray.name for tray in config.trays]
+    if wish.tray not in trays:
+        raise NotToBeDone(f"there is no tray {wish.tray!r}; {nearest(wish.tray, trays)}")
+    of_tray = {alarm: name for alarm, name in known.items() if alarm.tray == wish.tray}
+    meant = [alarm for alarm, name in of_tray.items() if wish.alarm in (None, name)]
+    if not meant:
+        hint = nearest(wish.alarm or "", sorted(set(of_tray.values())))
+        raise NotToBeDone(f"{wish.tray} has no alarm {wish.alarm!r}; {hint}")
+    asked, refused = [], ""
+    for alarm in meant:
+        act = Act(now_ms, alarm, wish.event, wish.who, wish.why, wish.until_ms)
+        try:
+            lives.would(act, now_ms)
+        except life.Impossible as error:
+            refused = str(error)
+        else:
+            asked.append(act)
+    if not asked:
+        what = wish.alarm or "no alarm"
+        raise NotToBeDone(f"{wish.tray}: {what} cannot be {TOLD[wish.event]} now ({refused})")
+    return asked

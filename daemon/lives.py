@@ -1,0 +1,180 @@
+"""The lives of the alarms: followed as conditions come and go, changed by what people ask, told by the journal.
+
+The rule of this file: the journal alone says where each life stands; its last entry of an alarm is
+enough to go on from after a restart.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, Final
+
+from wardian.daemon.words import utc_text
+from wardian.rules import life
+from wardian.rules.ports import Act, Alarm, DueMessage, JournalEntry, Message
+from wardian.rules.transitions import RAISED
+
+#: Nobody sets an alarm aside for longer and means it.
+LONGEST_SHELF_MS: Final = 7 * 86_400_000
+#: What people do to an alarm, and how the journal tells it.
+TOLD: Final = {
+    life.ACKNOWLEDGE: "acknowledged",
+    life.SHELVE: "shelved",
+    life.UNSHELVE: "unshelved",
+    life.REMOVE: "out of service",
+    life.RESTORE: "back in service",
+}
+#: Keys of an entry that tell of a life, beside those of a transition.
+_NOBODY: Final[dict[str, Any]] = {"who": None, "why": None, "until": None, "until_ms": None}
+
+
+def alarm_of(fields: Mapping[str, Any]) -> Alarm:
+    """Return which alarm an entry of the journal is about."""
+    return Alarm(fields["tray"], fields["quantity"], fields["limit"] or fields["condition"])
+
+
+@dataclass(frozen=True, slots=True)
+class Life:
+    """Where one alarm stands: its state, whether its condition is abnormal, and what was last said of it."""
+
+    state: str = life.NORMAL
+    is_abnormal: bool = False
+    #: Whether people were told that it was raised, and are to hear that it returned.
+    is_told: bool = False
+    fields: Mapping[str, Any] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, entry: JournalEntry) -> "Life":
+        """Return where an alarm stands by its last entry; entries of before there were lives count as told."""
+        fields = entry.fields
+        is_abnormal = fields.get("abnormal", fields["event"] == RAISED)
+        state = fields.get("life") or (life.UNACKNOWLEDGED if is_abnormal else life.NORMAL)
+        return cls(state, is_abnormal, fields.get("told", is_abnormal), fields)
+
+    @property
+    def is_set_aside(self) -> bool:
+        """Whether people hear nothing of it now."""
+        return self.state in life.SET_ASIDE
+
+    @property
+    def until_ms(self) -> int | None:
+        """When it comes off the shelf."""
+        until_ms: int | None = self.fields.get("until_ms")
+        return until_ms
+
+
+class Lives:
+    """All alarms that ever were, and what is known of those that never were."""
+
+    def __init__(
+        self,
+        last: Mapping[Alarm, JournalEntry],
+        moment: Callable[[int], str] = str,
+        names: Callable[[Alarm], Mapping[str, Any]] = Alarm._asdict,
+    ) -> None:
+        """Go on from the last entry of each.
+
+        ``moment`` puts an instant into words, ``names`` says what an entry says of an alarm that never was.
+        """
+        self._lives = {alarm: Life.of(entry) for alarm, entry in last.items()}
+        self._moment = moment
+        self._names = names
+
+    def of(self, alarm: Alarm) -> Life:
+        """Return where an alarm stands."""
+        return self._lives.get(alarm, Life())
+
+    def follow(self, fields: dict[str, Any]) -> bool:
+        """Let a condition come or go; add to its entry where its alarm stands, and return whether to tell."""
+        alarm = alarm_of(fields)
+        before = self.of(alarm)
+        event = fields["event"]
+        state = life.after(before.state, event, latches=False, is_abnormal=event == RAISED)
+        is_told = not before.is_set_aside and (event == RAISED or before.is_told)
+        kept = {key: before.fields.get(key) for key in _NOBODY} if before.is_set_aside else _NOBODY
+        told_on = is_told if event == RAISED else before.is_told and not is_told
+        fields |= {**kept, "life": state, "abnormal": event == RAISED, "told": told_on}
+        self._lives[alarm] = Life(state, event == RAISED, told_on, dict(fields))
+        return is_told
+
+    def do(self, act: Act, now_ms: int) -> dict[str, Any]:
+        """Do what a person asked, now, and return the entry that tells it.
+
+        Raises:
+            Impossible: It has no place in the alarm's present state.
+        """
+        self.would(act, now_ms)
+        before = self.of(act.alarm)
+        state = life.after(before.state, act.event, latches=False, is_abnormal=before.is_abnormal)
+        is_aside = state in life.SET_ASIDE
+        until = f" until {self._moment(act.until_ms)}" if act.until_ms is not None else ""
+        why = f": {act.why}" if act.why else ""
+        entry = {
+            **(before.fields or self._names(act.alarm)),
+            "time": utc_text(now_ms),
+            "tray": act.alarm.tray,
+            "quantity": act.alarm.quantity,
+            "event": TOLD[act.event],
+            "life": state,
+            "abnormal": before.is_abnormal,
+            "told": before.is_told,
+            "who": act.who,
+            "why": act.why,
+            "until": utc_text(act.until_ms) if act.until_ms is not None and is_aside else None,
+            "until_ms": act.until_ms if is_aside else None,
+        }
+        entry["message"] = f"{_name(entry)}: {TOLD[act.event]} by {act.who}{until}{why}."
+        self._lives[act.alarm] = replace(before, state=state, fields=entry)
+        return entry
+
+    def would(self, act: Act, now_ms: int) -> None:
+        """Refuse what cannot be done, and do nothing.
+
+        Raises:
+            Impossible: It has no place in the alarm's present state.
+        """
+        before = self.of(act.alarm)
+        life.after(before.state, act.event, latches=False, is_abnormal=before.is_abnormal)
+        if act.event == life.SHELVE:
+            _refuse_shelf(act, now_ms)
+
+    def off_the_shelf(self, now_ms: int) -> list[dict[str, Any]]:
+        """Return the entries of alarms whose time on the shelf is over, each of which is told once."""
+        entries = []
+        for alarm, one in self._lives.items():
+            if one.state == life.SHELVED and one.until_ms is not None and one.until_ms <= now_ms:
+                state = life.after(one.state, life.UNSHELVE, latches=False, is_abnormal=one.is_abnormal)
+                stands = "it stands" if one.is_abnormal else "it does not stand"
+                entry = {
+                    **one.fields,
+                    **_NOBODY,
+                    "time": utc_text(now_ms),
+                    "event": "shelf ended",
+                    "life": state,
+                    "told": one.is_abnormal,
+                    "message": f"{_name(one.fields)}: no longer shelved, and {stands} now.",
+                }
+                entries.append(entry)
+                self._lives[alarm] = Life(state, one.is_abnormal, one.is_abnormal, entry)
+        return entries
+
+    def listed(self) -> list[Mapping[str, Any]]:
+        """Return the last entries of alarms that somebody has yet to deal with or has set aside."""
+        return [one.fields for one in self._lives.values() if one.state != life.NORMAL]
+
+
+def announcements(fields: Mapping[str, Any], channels: Sequence[str]) -> list[DueMessage]:
+    """Return the message that an alarm is off the shelf, for every channel."""
+    key = f"{'/'.join(alarm_of(fields))}/{fields['event']}/{fields['time']}"
+    subject = f"{fields['tray']}: {_name(fields).lower()}, no longer shelved"
+    message = Message(key, subject, f"{fields['tray']}: {fields['message']}", fields)
+    return [DueMessage(channel, message) for channel in channels]
+
+
+def _refuse_shelf(act: Act, now_ms: int) -> None:
+    if act.until_ms is None or not now_ms < act.until_ms <= now_ms + LONGEST_SHELF_MS:
+        raise life.Impossible(f"{act.event}: an end within seven days from now is accepted")
+
+
+def _name(fields: Mapping[str, Any]) -> str:
+    name = str(fields["alarm"]).replace("-", " ")
+    return f"{name[0].upper()}{name[1:]}"
