@@ -12,9 +12,11 @@ from wardian.daemon.config_sensors import (
     SubscriptionKeys,
     TargetKeys,
 )
+from wardian.daemon.expected import SIMULATED
 from wardian.daemon.written import Section, Written, described, within
 from wardian.rules.amounts import accepted_units
 from wardian.rules.documents import Path, nearest, shown
+from wardian.rules.faults import FAULTS
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.units import unit_named
 
@@ -74,6 +76,7 @@ def _check_trays(written: Written, path: Path, section: Section, trays: Collecti
     named = [((*path, "tray"), tray)] if isinstance(tray, str) else []
     if isinstance(section, SimulatorKeys) and section.trays:
         named = [((*path, "trays", place), name) for place, name in enumerate(section.trays)]
+    if isinstance(section, SimulatorKeys):
         _check_faults(written, path, section)
     for where, name in named:
         if trays and name not in trays:
@@ -81,11 +84,22 @@ def _check_trays(written: Written, path: Path, section: Section, trays: Collecti
 
 
 def _check_faults(written: Written, path: Path, simulator: SimulatorKeys) -> None:
-    bench = simulator.trays or ()
+    bench = simulator.trays
     for place, fault in enumerate(simulator.faults):
-        if fault.tray not in bench:
+        if bench and fault.tray not in bench:
             where = (*path, "faults", place, "tray")
             written.mistake(where, f"{shown(fault.tray)} is not on this bench", nearest(fault.tray, bench))
+        if fault.quantity is not None:
+            _check_befallen(written, (*path, "faults", place, "quantity"), fault.fault, fault.quantity)
+
+
+def _check_befallen(written: Written, path: Path, name: str, quantity: str) -> None:
+    fault = FAULTS[name]
+    if not fault.of_sensor:
+        written.mistake(path, f"is of a sensor, and {name} is a fault of the tray", "leave it out")
+    elif quantity not in (fault.befalls or SIMULATED):
+        befallen = ", ".join(fault.befalls or SIMULATED)
+        written.mistake(path, f"{shown(quantity)} cannot have {name}", f"{befallen} is accepted")
 
 
 def _check_unit(written: Written, path: Path, quantity: str, unit: str) -> None:

@@ -29,7 +29,7 @@ _NOBODY: Final[dict[str, Any]] = {"who": None, "why": None, "until": None, "unti
 
 def alarm_of(fields: Mapping[str, Any]) -> Alarm:
     """Return which alarm an entry of the journal is about."""
-    return Alarm(fields["tray"], fields["quantity"], fields["limit"] or fields["condition"])
+    return Alarm(fields["tray"], fields["quantity"], fields.get("limit") or fields["condition"])
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,6 +41,8 @@ _MORE_LIGHT: Final = frozenset(
 
 #: The medium comes back within hours; the hours of light look back over a whole day.
 _MEDIUM_H: Final = 6.0
+_TEMPERATURES: Final = ("air_temperature", "medium_temperature")
+_HUMIDITY: Final = ("relative_humidity",)
 _DAY_H: Final = 25.0
 
 
@@ -57,6 +59,7 @@ class Fault:
         of_sensor: Whether the reading is wrong and not the tray. Where it names no signs, they are the
             alarms of the series that it is about, of what is derived from it, and of the sensor itself;
             a sign is then also the name of an alarm about the sensor.
+        befalls: The quantities whose sensors it can befall; none named: any.
     """
 
     name: str
@@ -64,6 +67,7 @@ class Fault:
     signs: frozenset[str] = frozenset()
     lingers_h: float = 1.0
     of_sensor: bool = False
+    befalls: tuple[str, ...] = ()
 
     def explains(self, transition: Transition, quantity: str | None) -> bool:
         """Return whether an alarm can come from this fault, of one quantity or (None) of any."""
@@ -139,10 +143,28 @@ _KINDS: Final = (
     ),
     Fault("sensor stuck", "the reading does not change any more", lingers_h=_DAY_H, of_sensor=True),
     Fault("sensor implausible", "readings that cannot be true", of_sensor=True),
-    Fault("sensor drifting", "the reading leaves the truth, day by day", lingers_h=_DAY_H, of_sensor=True),
-    Fault("sensor saturated", "water on the humidity probe: it shows 100 %", of_sensor=True),
-    Fault("sensors disagree", "two probes of one quantity tell different things", of_sensor=True),
-    Fault("power-on value", "a thermometer shows 85.0 °C, its value at power-on", of_sensor=True),
+    Fault(
+        "sensor drifting",
+        "the reading leaves the truth, day by day",
+        lingers_h=_DAY_H,
+        of_sensor=True,
+        befalls=(*_TEMPERATURES, *_HUMIDITY),
+    ),
+    Fault(
+        "sensor saturated", "water on the humidity probe: it shows 100 %", of_sensor=True, befalls=_HUMIDITY
+    ),
+    Fault(
+        "sensors disagree",
+        "two probes of one quantity tell different things",
+        of_sensor=True,
+        befalls=(*_TEMPERATURES, *_HUMIDITY),
+    ),
+    Fault(
+        "power-on value",
+        "a thermometer shows 85.0 °C, its value at power-on",
+        of_sensor=True,
+        befalls=_TEMPERATURES,
+    ),
     Fault(
         "repeated and late readings",
         "readings come twice, or long after their time",

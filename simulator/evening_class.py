@@ -3,7 +3,7 @@
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from wardian.simulator.setup import BenchSetup, Regime, TraySetup
+from wardian.simulator.setup import SOME_TIME_MS, BenchSetup, Regime, TraySetup
 
 #: Tray → what its thermostat is set to, as its crop wants it. [°C] Chosen so that air and medium keep to the
 #: middle of the bands of the example configuration, whose trays and crops these are.
@@ -15,10 +15,9 @@ _SET_POINTS_C: Final = {
     "tray-e": 23.0,
     "tray-f": 24.2,
 }
-_SOME_TIME_MS: Final = -(2**62)
 
 EVENING_CLASS: Final = BenchSetup(
-    trays=tuple(TraySetup(name, (Regime(_SOME_TIME_MS, c),)) for name, c in _SET_POINTS_C.items()),
+    trays=tuple(TraySetup(name, (Regime(SOME_TIME_MS, c),)) for name, c in _SET_POINTS_C.items()),
     room_c=18.5,
     zone=ZoneInfo("America/New_York"),
 )
