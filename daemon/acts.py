@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any, NamedTuple
 
 from wardian.daemon.config import Config
-from wardian.daemon.lives import TOLD, Lives
+from wardian.daemon.lives import TOLD, Lives, alarm_of
 from wardian.rules import life
 from wardian.rules.crops import day_of, stage_at
 from wardian.rules.documents import nearest
@@ -31,9 +31,9 @@ class Wish(NamedTuple):
 
 
 class Asked(NamedTuple):
-    """What the daemon was asked for, and whether one is there to hear it at once."""
+    """What the daemon was asked for, each with its alarm's name, and whether one is there to hear it at once."""
 
-    acts: list[Act]
+    acts: Mapping[Act, str]
     is_watching: bool
 
 
@@ -59,6 +59,9 @@ def named(config: Config, now_ms: Callable[[], int]) -> Callable[[Alarm], Mappin
     """Return what says of an alarm that never was what every entry of the journal says."""
 
     def names(alarm: Alarm) -> dict[str, Any]:
+        if alarm not in watched(config):
+            # It was asked of another configuration, before this one was put in its place.
+            raise life.Impossible("nobody watches for this alarm any more")
         advice = config.library.advice(alarm.quantity, alarm.condition)
         tray = next(one for one in config.trays if one.name == alarm.tray)
         stage = stage_at(tray.plan.spans, now_ms())
@@ -79,30 +82,31 @@ def named(config: Config, now_ms: Callable[[], int]) -> Callable[[Alarm], Mappin
     return names
 
 
-def acts(wish: Wish, config: Config, lives: Lives, now_ms: int) -> list[Act]:
-    """Return what has to be done so that a wish comes true.
+def acts(wish: Wish, config: Config, lives: Lives, now_ms: int) -> dict[Act, str]:
+    """Return what has to be done so that a wish comes true, and what people call each alarm.
 
     Raises:
         NotToBeDone: There is no such tray or alarm, or none in a state in which that can be done.
     """
-    known = watched(config)
-    trays = [tray.name for tray in config.trays]
+    # What somebody has yet to deal with need not be watched for any more.
+    known = watched(config) | {alarm_of(fields): fields["alarm"] for fields in lives.listed()}
+    trays = dict.fromkeys([*(tray.name for tray in config.trays), *(alarm.tray for alarm in known)])
     if wish.tray not in trays:
         raise NotToBeDone(f"there is no tray {wish.tray!r}; {nearest(wish.tray, trays)}")
     of_tray = {alarm: name for alarm, name in known.items() if alarm.tray == wish.tray}
-    meant = [alarm for alarm, name in of_tray.items() if wish.alarm in (None, name)]
+    meant = {alarm: name for alarm, name in of_tray.items() if wish.alarm in (None, name)}
     if not meant:
         hint = nearest(wish.alarm or "", sorted(set(of_tray.values())))
         raise NotToBeDone(f"{wish.tray} has no alarm {wish.alarm!r}; {hint}")
-    asked, refused = [], ""
-    for alarm in meant:
+    asked, refused = {}, ""
+    for alarm, name in meant.items():
         act = Act(now_ms, alarm, wish.event, wish.who, wish.why, wish.until_ms)
         try:
             lives.would(act, now_ms)
         except life.Impossible as error:
             refused = str(error)
         else:
-            asked.append(act)
+            asked[act] = name
     if not asked:
         what = wish.alarm or "no alarm"
         raise NotToBeDone(f"{wish.tray}: {what} cannot be {TOLD[wish.event]} now ({refused})")

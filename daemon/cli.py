@@ -124,6 +124,15 @@ def _add_looking(commands: Any) -> None:
     shown.add_argument(
         "--figures", action="store_true", help="what they ask of people, beside what is bearable"
     )
+    shown.add_argument("--test", action="store_true", help="send one real test message through every channel")
+    shown.add_argument(
+        "--explain",
+        metavar="NAME",
+        nargs="?",
+        const="",
+        help="what raises an alarm here, its priority, likely causes, consequence and what to do; "
+        "without NAME every alarm in a line",
+    )
     _add_times(alarms)
     _add_acts(alarms)
     air = _command(commands, "air", "say what one pair of temperature and humidity means", config=False)

@@ -3,6 +3,7 @@
 import argparse
 import getpass
 import json
+import os
 import sys
 from pathlib import Path
 from typing import Final
@@ -25,25 +26,38 @@ _LATER: Final = "Nobody is watching now: it is done when `wardian run` starts."
 def act(options: argparse.Namespace) -> int:
     """Ask for what a person wants of alarms."""
     from wardian.daemon import wiring
-    from wardian.daemon.acts import NotToBeDone, Wish, watched
+    from wardian.daemon.acts import NotToBeDone, Wish
     from wardian.daemon.lives import TOLD
     from wardian.rules.amounts import NotAnAmount, duration_ms
 
     config = wiring.load_config(Path(options.config))
     event = ACTS[options.act]
-    who = options.who or getpass.getuser()
+    wish = Wish(event, options.tray, options.alarm, options.who or _whoever(), options.why)
     try:
         lasts_ms = duration_ms(options.lasts) if event == life.SHELVE else None
-        asked = wiring.ask(config, Wish(event, options.tray, options.alarm, who, options.why), lasts_ms)
-    except (NotToBeDone, NotAnAmount) as error:
-        print(f"wardian alarms {options.act}: {error}", file=sys.stderr)
-        return CANNOT_BE_USED
+        asked = wiring.ask(config, wish, lasts_ms)
+    except NotAnAmount as error:
+        return _refuse(options, f"--for {options.lasts!r} {error}")
+    except NotToBeDone as error:
+        return _refuse(options, error)
     if options.json:
-        alarms = [one.alarm._asdict() for one in asked.acts]
+        alarms = [{**one.alarm._asdict(), "alarm": name} for one, name in asked.acts.items()]
         print(json.dumps({"asked": event, "alarms": alarms, "is_watching": asked.is_watching}))
         return DONE
-    names = watched(config)
-    for one in asked.acts:
-        print(f"{one.alarm.tray}: {names[one.alarm]} ({one.alarm.quantity}): asked to be {TOLD[event]}")
+    for one, name in asked.acts.items():
+        print(f"{one.alarm.tray}: {name} ({one.alarm.quantity}): asked to be {TOLD[event]}")
     print(_WHEN if asked.is_watching else _LATER)
     return DONE
+
+
+def _refuse(options: argparse.Namespace, why: object) -> int:
+    print(f"wardian alarms {options.act}: {why}", file=sys.stderr)
+    return CANNOT_BE_USED
+
+
+def _whoever() -> str:
+    """Return who is logged in; a process may belong to somebody whom the system has no name for."""
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return f"user {os.getuid()}"

@@ -93,7 +93,15 @@ def status(options: argparse.Namespace) -> int:
 
 
 def alarms(options: argparse.Namespace) -> int:
-    """Print the present alarms, or the whole journal; or do something to them."""
+    """Print the present alarms, the whole journal, or what alarms mean; or do something to them."""
+    if options.explain is not None:
+        from wardian.daemon.cli_explain import explain
+
+        return explain(options)
+    if options.test:
+        from wardian.daemon.cli_trial import trial
+
+        return trial(options)
     if options.figures or options.from_time or options.to_time:
         from wardian.daemon.cli_alarm_figures import alarm_figures
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from wardian.daemon.config_alarms import read_alarms
 from wardian.daemon.config_channels import read_notifiers, read_sensors
 from wardian.daemon.config_crops import read_crops
 from wardian.daemon.config_models import MEMORY, SQLITE, LightKeys, ReadingsKeys, SiteKeys, StoreKeys
@@ -27,7 +28,7 @@ from wardian.rules.documents import Path as Place
 from wardian.rules.errors import BadConfig, Mistake
 from wardian.rules.plans import TrayPlan
 
-SECTIONS: Final = ("site", "store", "trays", "crops", "light", "readings", "sensors", "notifiers")
+SECTIONS: Final = ("site", "store", "trays", "crops", "light", "readings", "alarms", "sensors", "notifiers")
 #: More than any file that can be read as a configuration.
 _MOST_BYTES: Final = 1 << 20
 #: Of our own time: within so much of it readings arrive, however fast a simulator's clock runs.
@@ -109,6 +110,7 @@ class _Parts:
     trays: list[TrayPart]
     sensors: tuple[SensorKeys, ...]
     notifiers: tuple[NotifierKeys, ...]
+    library: Library
 
 
 def load(path: Path, parse: Parse) -> Config:
@@ -143,7 +145,7 @@ def build(document: Document, folder: Path, library_: Library) -> Config:
         written.mistake((), found, f"a mapping with the sections {', '.join(SECTIONS)} is accepted")
     if written.mistakes or parts is None:
         raise BadConfig(document.file, written.mistakes)
-    return _assembled(written, parts, folder, library_)
+    return _assembled(written, parts, folder)
 
 
 def _read(written: Written, folder: Path, library_: Library) -> _Parts:
@@ -164,18 +166,19 @@ def _read(written: Written, folder: Path, library_: Library) -> _Parts:
         trays=trays,
         sensors=read_sensors(written, folder, names),
         notifiers=read_notifiers(written, folder),
+        library=read_alarms(written, library_),
     )
 
 
 # ----------------------------------------------------------------------------------- assembling
 
 
-def _assembled(written: Written, parts: _Parts, folder: Path, library_: Library) -> Config:
+def _assembled(written: Written, parts: _Parts, folder: Path) -> Config:
     assert parts.site is not None
     assert parts.store is not None
     by_tray = {part.keys.name: needed(_crop(parts, part), part.lamp) for part in parts.trays}
     brought = {sensor.name: expected(sensor, by_tray) for sensor in parts.sensors}
-    trays = tuple(_tray(parts, part, brought, library_) for part in parts.trays)
+    trays = tuple(_tray(parts, part, brought) for part in parts.trays)
     watched = [
         WatchedTray(part.path, tray.crop, tray.plan) for part, tray in zip(parts.trays, trays, strict=True)
     ]
@@ -189,7 +192,7 @@ def _assembled(written: Written, parts: _Parts, folder: Path, library_: Library)
         notifiers=parts.notifiers,
         expected=brought,
         warnings=tuple(sorted(written.warnings, key=lambda warning: warning.line)),
-        library=library_,
+        library=parts.library,
         document=written.document,
         sections=written.sections,
     )
@@ -205,9 +208,7 @@ def _crop(parts: _Parts, tray: TrayPart) -> Crop:
     return crop
 
 
-def _tray(
-    parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]], library_: Library
-) -> TraySettings:
+def _tray(parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]]) -> TraySettings:
     assert parts.site is not None
     assert parts.readings is not None
     keys, crop = part.keys, _crop(parts, part)
@@ -217,14 +218,14 @@ def _tray(
         spans=stage_spans(crop, keys.stuck, parts.site.timezone),
         hold_ms=hold_ms,
         lamp=part.lamp,
-        silent_after_ms=dict(_silences(parts, part, brought, hold_ms, library_)),
-        accuracies=accuracies(keys.readings.accuracy, parts.readings.accuracy, library_),
+        silent_after_ms=dict(_silences(parts, part, brought, hold_ms)),
+        accuracies=accuracies(keys.readings.accuracy, parts.readings.accuracy, parts.library),
     )
     return TraySettings(keys.name, crop, keys.stuck, plan, _settle_ms(parts, part))
 
 
 def _silences(
-    parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]], hold_ms: int, library_: Library
+    parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]], hold_ms: int
 ) -> Iterator[tuple[str, int]]:
     """Yield how long each series that a sensor must bring may be unknown."""
     assert parts.readings is not None
@@ -233,7 +234,7 @@ def _silences(
     for sensor in parts.sensors:
         every_ms = int(getattr(sensor, "every", 0))
         for _, quantity in sorted(pair for pair in brought[sensor.name] if pair[0] == part.keys.name):
-            least_ms = library_.defaults[quantity].silent_after_ms
+            least_ms = parts.library.defaults[quantity].silent_after_ms
             patient_ms = max(least_ms, _POLLS_MISSED * every_ms - hold_ms)
             yield quantity, patient_ms if written is None else int(written)
 

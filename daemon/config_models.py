@@ -10,6 +10,7 @@ from pydantic import PlainValidator
 
 from wardian.daemon.config_types import (
     NAME_ACCEPTS,
+    SENTENCE_ACCEPTS,
     TIME,
     AnyDuration,
     Day,
@@ -21,6 +22,7 @@ from wardian.daemon.config_types import (
     LightDifference,
     LightLimit,
     Name,
+    Sentence,
     SomeTime,
     TemperatureAccuracy,
     Text,
@@ -95,6 +97,16 @@ class ReadingsKeys(Section):
     )
     silent_after: AnyDuration | None = key(TIME, None, "by quantity, as the crop library says")
     accuracy: AccuracyKeys = key(ACCURATE, AccuracyKeys())
+
+
+class AdviceKeys(Section):
+    """What one alarm is to say otherwise than the library."""
+
+    priority: Literal["low", "medium", "high"] | None = key("low, medium or high", None)
+    cause: Sentence | None = key(SENTENCE_ACCEPTS, None)
+    consequence: Sentence | None = key(SENTENCE_ACCEPTS, None)
+    action: Sentence | None = key(SENTENCE_ACCEPTS, None)
+    within: Sentence | None = key(f"{SENTENCE_ACCEPTS}, such as within 2 h,", None)
 
 
 class TrayReadingsKeys(Section):

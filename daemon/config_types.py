@@ -27,6 +27,7 @@ from wardian.rules.quantities import QUANTITIES
 from wardian.rules.units import UNITS, unit_named
 
 LONGEST_NAME: Final = 40
+LONGEST_SENTENCE: Final = 200
 _DAY: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _FIRST_DAY: Final = date(1970, 1, 1)
 _LAST_DAY: Final = date(2199, 12, 31)
@@ -117,6 +118,19 @@ def _name(value: Any) -> str:
     problem = why_no_name(text)
     if problem:
         _refused(value, problem, f"{NAME_ACCEPTS} is accepted")
+    return text
+
+
+SENTENCE_ACCEPTS: Final = f"a text of at most {LONGEST_SENTENCE} letters on one line"
+
+
+def _sentence(value: Any) -> str:
+    text = _plain_text(value)
+    if not 0 < len(text.strip()) <= len(text) <= LONGEST_SENTENCE:
+        _refused(value, f"is {len(text)} letters long" if text.strip() else "says nothing")
+    strange = next((letter for letter in text if not letter.isprintable()), None)
+    if strange is not None:
+        _refused(value, f"{shown(text)} contains {shown(strange)}")
     return text
 
 
@@ -301,6 +315,7 @@ LightLimit = Annotated[Light, PlainValidator(_light_limit)]
 LightDifference = Annotated[Light, PlainValidator(_light_difference)]
 Name = Annotated[str, PlainValidator(_name)]
 Text = Annotated[str, PlainValidator(_plain_text)]
+Sentence = Annotated[str, PlainValidator(_sentence)]
 AnyDuration = Annotated[Duration, PlainValidator(_duration)]
 SomeTime = Annotated[Duration, PlainValidator(_some_time)]
 PollEvery = Annotated[Duration, PlainValidator(_poll_every)]

@@ -7,11 +7,13 @@ from pathlib import Path as FilePath
 from typing import Any, Final, cast
 from urllib.parse import urlsplit
 
+from wardian.daemon.acts import watched
 from wardian.daemon.bands import RISING, band_of
 from wardian.daemon.config import SECTIONS, Config, TraySettings
-from wardian.daemon.config_models import BandKeys, LightKeys, ReadingsKeys, StageKeys, TrayKeys
+from wardian.daemon.config_alarms import SECTION as ALARMS
+from wardian.daemon.config_models import AdviceKeys, BandKeys, LightKeys, ReadingsKeys, StageKeys, TrayKeys
 from wardian.daemon.config_types import Duration
-from wardian.daemon.library import Reasoned
+from wardian.daemon.library import Advice, Reasoned
 from wardian.daemon.written import Section, why_default, within
 from wardian.rules.amounts import duration_ms
 from wardian.rules.documents import Path, dotted
@@ -21,6 +23,7 @@ from wardian.rules.units import own_unit
 _HURRIED: Final = "the simulator's clock runs faster than readings arrive"
 _SELDOM: Final = "three readings must fail, and they come seldom"
 _TRAY_KEYS: Final = ("light", "readings")
+_ADVICE: Final = "general practice, from memory where rules/alarms.yaml names no source"
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +59,9 @@ def effective_json(config: Config) -> dict[str, Any]:
 def effective(config: Config) -> Iterator[Effective]:
     """Yield every value in force, in the order of the sections."""
     for top in SECTIONS:
+        if top == ALARMS:
+            yield from _alarms(config)
+            continue
         for path, section in config.sections.items():
             if path[0] == top:
                 yield from _of_section(config, path, section)
@@ -173,6 +179,26 @@ def _of_light(config: Config, path: Path, keys: LightKeys) -> Iterator[Effective
         else:
             reasoned = config.library.general[name]
             yield _default(here, reasoned.text, reasoned)
+
+
+# ---------------------------------------------------------------------------------------- alarms
+
+
+def _alarms(config: Config) -> Iterator[Effective]:
+    """Yield what the alarms say that this configuration can raise or speaks of."""
+    spoken_of = {*watched(config).values(), *(config.document.at((ALARMS,)) or {})}
+    for advice in config.library.alarms():
+        if advice.alarm in spoken_of:
+            yield from _advice(config, advice)
+
+
+def _advice(config: Config, advice: Advice) -> Iterator[Effective]:
+    for name in AdviceKeys.model_fields:
+        here, value = (ALARMS, advice.alarm, name), getattr(advice, name)
+        if config.document.at(here) is not None:
+            yield _written(config, here, value)
+        else:
+            yield Effective(dotted(here), value, None, _ADVICE)
 
 
 # ---------------------------------------------------------------------------------------- trays

@@ -4,7 +4,7 @@ Both come from files beside the rules, ``defaults.yaml`` and ``alarms.yaml``, ea
 reason. The rule of this file: a library with a gap is a broken program, so every gap is refused.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
@@ -75,6 +75,7 @@ class Advice:
     """What one alarm is called and what it asks for, in plain words.
 
     ``within`` says how soon, as the middle of a sentence: "within 30 min", "at the next round".
+    ``condition`` says what raises an alarm about a sensor; it is empty where that is a limit.
     """
 
     alarm: str
@@ -83,6 +84,7 @@ class Advice:
     consequence: str
     action: str
     within: str
+    condition: str = ""
 
     def in_doubt(self) -> "Advice":
         """Return what is asked for where the breach is smaller than its uncertainty, which is never urgent."""
@@ -104,6 +106,19 @@ class Library:
     def advice(self, quantity: str, condition: str) -> Advice:
         """Return the advice about a limit of a quantity, or about the sensor that measures it."""
         return self.sensors.get(condition) or self.limits[quantity, condition]
+
+    def alarms(self) -> Iterator[Advice]:
+        """Yield the advice about every alarm there is."""
+        yield from self.limits.values()
+        yield from self.sensors.values()
+
+    def overridden(self, changes: Mapping[str, Mapping[str, str]]) -> "Library":
+        """Return a library in which alarms, by name, have other fields; this one stays as it is."""
+        return replace(
+            self,
+            limits={key: replace(one, **changes.get(one.alarm, {})) for key, one in self.limits.items()},
+            sensors={key: replace(one, **changes.get(one.alarm, {})) for key, one in self.sensors.items()},
+        )
 
     def accuracy_of(self, quantity: str) -> Fraction:
         """Return how far a reading of a quantity may be off, in its own unit of a difference."""

@@ -159,7 +159,8 @@ class Lives:
 
     def listed(self) -> list[Mapping[str, Any]]:
         """Return the last entries of alarms that somebody has yet to deal with or has set aside."""
-        return [one.fields for one in self._lives.values() if one.state != life.NORMAL]
+        # An entry of before there were lives does not say of itself where it stands.
+        return [{**one.fields, "life": one.state} for one in self._lives.values() if one.state != life.NORMAL]
 
 
 def announcements(fields: Mapping[str, Any], channels: Sequence[str]) -> list[DueMessage]:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from wardian.adapters.stores.lock import Holder
     from wardian.daemon.acts import Asked, Wish
     from wardian.daemon.bench_watch import Watch
+    from wardian.daemon.library import Library
     from wardian.daemon.look import BenchNow
 
 #: The note in which a simulated bench leaves its time.
@@ -43,6 +44,14 @@ def load_config(path: Path) -> Config:
     if mistakes:
         raise BadConfig(str(path), mistakes)
     return config
+
+
+def crop_library() -> "Library":
+    """Return the library that comes with the program, for whoever has no configuration."""
+    from wardian.adapters.yaml_file import parse
+    from wardian.daemon.library import library
+
+    return library(parse)
 
 
 def _strange_files(config: Config) -> Iterator[tuple[Place, str]]:
@@ -79,6 +88,21 @@ def open_store(config: Config, opened: ExitStack, *, read_only: bool = False) ->
     store = open_named(config.store_url, Path(), read_only=read_only)
     opened.callback(store.close)
     return store
+
+
+def _store_to_look_at(config: Config, opened: ExitStack) -> Store:
+    """Open the store to look at; an empty one where nothing was watched yet.
+
+    Raises:
+        StoreFailed: It cannot be read.
+    """
+    from wardian.adapters.stores.memory import MemoryStore
+    from wardian.adapters.stores.opening import database_path
+
+    path = database_path(config.store_url, Path())
+    if path is not None and not path.exists():
+        return MemoryStore()
+    return open_store(config, opened, read_only=True)
 
 
 def bench_now(config: Config) -> "BenchNow":
@@ -134,13 +158,8 @@ def alarm_lives(config: Config) -> list[Mapping[str, Any]]:
     Raises:
         StoreFailed: The store cannot be read.
     """
-    from wardian.adapters.stores.opening import database_path
-
-    path = database_path(config.store_url, Path())
-    if path is not None and not path.exists():
-        return []
     with ExitStack() as opened:
-        return lives(config, open_store(config, opened, read_only=True), lambda: 0).listed()
+        return lives(config, _store_to_look_at(config, opened), lambda: 0).listed()
 
 
 def ask(config: Config, wish: "Wish", lasts_ms: int | None) -> "Asked":
@@ -163,7 +182,7 @@ def ask(config: Config, wish: "Wish", lasts_ms: int | None) -> "Asked":
         now_ms = _time_there(config, store, is_running=is_watching)
         wish = wish._replace(until_ms=None if lasts_ms is None else now_ms + lasts_ms)
         asked = acts(wish, config, lives(config, store, lambda: now_ms), now_ms)
-        store.ask(asked)
+        store.ask(list(asked))
     return Asked(asked, is_watching)
 
 
@@ -173,13 +192,8 @@ def alarm_entries(config: Config, *, everything: bool) -> list[JournalEntry]:
     Raises:
         StoreFailed: The store cannot be read.
     """
-    from wardian.adapters.stores.opening import database_path
-
-    path = database_path(config.store_url, Path())
-    if path is not None and not path.exists():
-        return []
     with ExitStack() as opened:
-        store = open_store(config, opened, read_only=True)
+        store = _store_to_look_at(config, opened)
         return store.journal() if everything else store.standing()
 
 

@@ -215,11 +215,16 @@ class Teller:
         )
         if transition.value is None or transition.threshold is None:
             return f"{quantity.words} is {side} {limit} {since}."
-        far = abs(transition.value - transition.threshold)
+        far = (transition.value - transition.threshold) * (1 if side == "above" else -1)
         unsure = ", less than its uncertainty" if transition.in_doubt else ""
+        # Between the limit and its deadband a value is still beyond, though it is on the better side again.
+        where = (
+            f"{self.tongue.difference(quantity, far)} {side} {limit}"
+            if far > 0
+            else f"not yet clear of {limit}"
+        )
         return (
-            f"{quantity.words} is at {self._value(transition, transition.value)}, "
-            f"{self.tongue.difference(quantity, far)} {side} {limit}{unsure}, {since}. "
+            f"{quantity.words} is at {self._value(transition, transition.value)}, {where}{unsure}, {since}. "
             f"Band: {self.tongue.band(quantity, self._band(transition))}."
         )
 

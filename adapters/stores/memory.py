@@ -49,7 +49,6 @@ class MemoryStore:
         self._told: set[tuple[str, str]] = set()
         self._ends: dict[int, _End] = {}
         self._acts: dict[int, Act] = {}
-        self._ever_asked = 0
 
     def close(self) -> None:
         """Do nothing: what is kept stays readable."""
@@ -166,10 +165,10 @@ class MemoryStore:
 
     def ask(self, asked: Sequence[Act]) -> None:
         """Write down what a person wants, all or nothing, for the daemon to take; also beside a live one."""
+        kept = [act_of(act_row(act)) for act in asked]
         with self._lock:
-            for act in asked:
-                self._ever_asked += 1
-                self._acts[self._ever_asked] = act_of(act_row(act))
+            for act in kept:
+                self._acts[max(self._acts, default=0) + 1] = act
 
     def acts(self) -> dict[int, Act]:
         """Return what was asked and is not done yet, by number, in the order it was asked."""

@@ -37,7 +37,14 @@ class Packed:
 
 
 def act_row(act: Act) -> Row:
-    """Return what a person wants as the columns of its table."""
+    """Return what a person wants as the columns of its table.
+
+    Raises:
+        StoreFailed: It names an instant that no table can hold.
+    """
+    for time_ms in (act.asked_ms, act.until_ms):
+        if time_ms is not None and not -_INTEGER_LIMIT <= time_ms < _INTEGER_LIMIT:
+            raise StoreFailed(ADAPTER, f"cannot be kept: {act}")
     return {
         "asked_ms": act.asked_ms,
         **act.alarm._asdict(),

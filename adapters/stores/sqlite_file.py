@@ -91,7 +91,7 @@ def open_for_reading(path: Path) -> Engine:
 @contextlib.contextmanager
 def asking(path: Path) -> Iterator[Connection]:
     """Open a short transaction that writes beside a live writer; for what is asked of it, and nothing else."""
-    engine = _engine(partial(_connect_to_write, path))
+    engine = _engine(partial(_connect_to_write, path, makes=False))
     try:
         with writing(engine).begin() as connection:
             yield connection
@@ -222,9 +222,10 @@ def _engine(connect: Callable[[], sqlite3.Connection]) -> Engine:
     return engine
 
 
-def _connect_to_write(path: Path) -> sqlite3.Connection:
+def _connect_to_write(path: Path, *, makes: bool = True) -> sqlite3.Connection:
+    address = f"{path.as_uri()}?mode={'rwc' if makes else 'rw'}"
     # The driver's own transactions leave out SELECT and the making of tables; ours begin in _engine.
-    connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+    connection = sqlite3.connect(address, uri=True, isolation_level=None, check_same_thread=False)
     connection.execute(f"PRAGMA busy_timeout = {_BUSY_TIMEOUT_MS}")
     (mode,) = connection.execute("PRAGMA journal_mode = WAL").fetchone()
     if mode != "wal":

@@ -1,24 +1,32 @@
 """What may lie where the database should be, and what becomes of it."""
 
+import json
 import os
 import sqlite3
 import subprocess
 import sys
+import zlib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
 import pytest
+from alembic import command
 from alembic.config import Config
 from alembic.script import ScriptDirectory
+from sqlalchemy import create_engine
 
 from wardian.adapters.stores import schema, upgrading
 from wardian.adapters.stores.sql import SqlStore
 from wardian.rules.errors import StoreFailed
-from wardian.rules.ports import Kept, Round
+from wardian.rules.ports import Act, Alarm, JournalEntry, Kept, Round
 from wardian.rules.readings import Reading
 
 ROUND: Final = Round(1, readings=[Reading(1, "tray-a", "ppfd", 90.0)])
+#: An entry of the journal as the first schema had it, before alarms had lives.
+RAISED: Final = '{"tray":"tray-a","quantity":"ppfd","limit":"low","event":"raised","alarm":"too-dark"}'
+#: Where Alembic writes which step was taken last.
+NO_STEP: Final[dict[str, list[tuple[object, ...]]]] = {"alembic_version": []}
 
 
 @pytest.fixture
@@ -56,6 +64,14 @@ def versions_of(path: Path) -> tuple[int, int, str]:
     application_id, version, step = (connection.execute(question).fetchone()[0] for question in asked)
     connection.close()
     return application_id, version, step
+
+
+def rows_of(path: Path) -> dict[str, list[tuple[object, ...]]]:
+    connection = sqlite3.connect(path)
+    names = [row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
+    found = {name: connection.execute(f"SELECT * FROM {name}").fetchall() for name in names}
+    connection.close()
+    return found
 
 
 def refused(path: Path, words: str, **how: bool) -> None:
@@ -223,6 +239,50 @@ def test_an_older_schema_is_backed_up_and_brought_up_to_date(path: Path) -> None
     assert tables_of(path) > before
     run_sql(backup, "SELECT x FROM of_yesterday WHERE x = 42")
     assert sorted(kept_in(path)) == [path.name, backup.name]
+
+
+def one_of_the_first_schema(path: Path) -> None:
+    """What the program of the first step left: its tables, made by that step alone, with something in each."""
+    config = Config()
+    config.set_main_option("script_location", str(upgrading._STEPS))
+    engine = create_engine(f"sqlite:///{path}")
+    with engine.begin() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, "0001")
+    engine.dispose()
+    run_sql(
+        path,
+        f"PRAGMA application_id = {schema.APPLICATION_ID}",
+        "PRAGMA user_version = 1",
+        "INSERT INTO series VALUES (1, 'tray-a', 'ppfd'), (2, 'tray-b', 'ppfd')",
+        "INSERT INTO readings VALUES (1, 1, 90.0), (2, 1, 91.5), (2, 2, 80.0)",
+        "INSERT INTO late VALUES (2, 1)",
+        f"INSERT INTO journal VALUES (1, 5, 'tray-a', 'ppfd', 'low', 'raised', '{RAISED}')",
+        "INSERT INTO outbox VALUES (1, 'mail', 'a', 's', 'b', '{}', 5, 0, 5, '', NULL, NULL)",
+        f"INSERT INTO states VALUES ('tray-a', x'{zlib.compress(b'{}').hex()}')",
+        "INSERT INTO notes VALUES ('clock', '7')",
+        "INSERT INTO refused VALUES (1, 3, 'bench', 'no number', 'x', NULL, NULL, NULL)",
+    )
+
+
+def test_a_database_of_the_first_schema_is_brought_up_to_date_with_everything_in_it(path: Path) -> None:
+    one_of_the_first_schema(path)
+    before, kept = tables_of(path), rows_of(path)
+    assert versions_of(path) == (schema.APPLICATION_ID, 1, "0001")
+    assert all(rows for table, rows in kept.items() if table not in ("summed_up", "newest"))
+    refused(path, "made by an older wardian", read_only=True)
+    store = SqlStore.open(path)
+    assert versions_of(path) == (schema.APPLICATION_ID, schema.SCHEMA_VERSION, f"{schema.SCHEMA_VERSION:04d}")
+    assert {table: rows for table, rows in rows_of(path).items() if table in kept} | NO_STEP == kept | NO_STEP
+    alarm = Alarm("tray-a", "ppfd", "low")
+    assert store.last_of_alarms() == {alarm: JournalEntry(1, 5, "tray-a", json.loads(RAISED))}
+    asked = Act(6, alarm, "acknowledge", "a helper", "")
+    store.ask([asked])
+    assert store.acts() == {1: asked}
+    assert store.counts()["readings"] == 3
+    store.close()
+    backup = Path(f"{path}.before-{schema.SCHEMA_VERSION}")
+    assert (tables_of(backup), rows_of(backup)) == (before, kept)
 
 
 def test_the_steps_lead_to_exactly_the_tables_of_a_fresh_database(path: Path) -> None:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from wardian.adapters.stores.memory import MemoryStore
 from wardian.adapters.stores.sql import SqlStore
-from wardian.rules.ports import DueMessage, Message, Refused, Round, Store
+from wardian.rules.ports import Act, Alarm, DueMessage, Message, Refused, Round, Store
 from wardian.rules.readings import Reading
 
 HOUR_MS: Final = 3_600_000
@@ -54,12 +54,16 @@ ROUNDS: Final = st.builds(
     due=st.lists(DUE, max_size=4),
     states=st.dictionaries(TRAYS, st.dictionaries(TEXTS, JSON, max_size=3)),
     notes=st.dictionaries(TEXTS, JSON, max_size=3),
+    acts_done=st.lists(st.integers(1, 6), max_size=2),
 )
+ALARMS: Final = st.builds(Alarm, TRAYS, QUANTITIES, st.sampled_from(["low", "sensor-silent"]))
+ACTS: Final = st.builds(Act, TIMES_MS, ALARMS, TEXTS, TEXTS, TEXTS, st.none() | TIMES_MS)
 NUMBERS: Final = st.integers(1, 12)
 #: One thing done to a store.
 Step = Callable[[Store], Any]
 STEPS: Final[st.SearchStrategy[Step]] = (
     ROUNDS.map(lambda round_: lambda store: store.keep(round_))
+    | st.lists(ACTS, max_size=3).map(lambda asked: lambda store: store.ask(asked))
     | st.builds(lambda number, now: lambda store: store.delivered(number, now), NUMBERS, NUMBERS)
     | st.builds(lambda number, due: lambda store: store.postponed(number, due, "no answer"), NUMBERS, NUMBERS)
     | st.builds(lambda number, now: lambda store: store.given_up(number, now, "refused"), NUMBERS, NUMBERS)
@@ -78,6 +82,8 @@ def all_it_says(store: Store) -> list[Any]:
         store.journal(),
         store.journal(last=3),
         store.standing(),
+        store.last_of_alarms(),
+        store.acts(),
         store.refused(last=5),
         store.waiting(),
         store.due(50),

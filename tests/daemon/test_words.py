@@ -72,6 +72,13 @@ def test_where_people_read_celsius_a_difference_of_temperatures_is_in_kelvin() -
     assert "at 18.5 °C, 1.5 K below 20.0 °C" in line
 
 
+def test_a_value_on_the_better_side_that_is_not_clear_yet_is_not_said_to_be_beyond() -> None:
+    """A reading between limit and deadband keeps a run going: 20.2 °C is not "0.2 K below 20.0 °C"."""
+    line = teller(fahrenheit=False).fields(transition(value=20.2))["message"]
+    assert "medium is at 20.2 °C, not yet clear of 20.0 °C, since" in line
+    assert "below" not in line
+
+
 def test_a_return_says_what_is_normal_again_and_asks_for_nothing() -> None:
     back = transition(event="returned", value=20.75)
     told = teller()
