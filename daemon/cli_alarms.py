@@ -32,7 +32,8 @@ def act(options: argparse.Namespace) -> int:
 
     config = wiring.load_config(Path(options.config))
     event = ACTS[options.act]
-    wish = Wish(event, options.tray, options.alarm, options.who or _whoever(), options.why)
+    who = _one_line(options.who or "") or _whoever()
+    wish = Wish(event, options.tray, options.alarm, who, _one_line(options.why))
     try:
         lasts_ms = duration_ms(options.lasts) if event == life.SHELVE else None
         asked = wiring.ask(config, wish, lasts_ms)
@@ -53,6 +54,11 @@ def act(options: argparse.Namespace) -> int:
 def _refuse(options: argparse.Namespace, why: object) -> int:
     print(f"wardian alarms {options.act}: {why}", file=sys.stderr)
     return CANNOT_BE_USED
+
+
+def _one_line(text: str) -> str:
+    """Return what somebody typed as a line of the journal holds it: nothing in it ends the line or moves a cursor."""
+    return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
 
 
 def _whoever() -> str:

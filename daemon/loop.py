@@ -236,7 +236,9 @@ class Loop:
         try:
             asked = self._store.acts()
         except StoreFailed as error:
-            self._failed(error, now_ms)
+            if not error.may_heal:
+                raise
+            log.warning("store cannot say what was asked", extra={"why": error.why})
             return
         for number, act in asked.items():
             if number in unkept.acts_done:

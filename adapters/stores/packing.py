@@ -116,7 +116,7 @@ def _journal_row(time_ms: int, tray: str, fields: Mapping[str, Any]) -> Row:
         "time_ms": time_ms,
         "tray": tray,
         "quantity": fields.get("quantity"),
-        "condition": fields.get("limit") or fields.get("alarm"),
+        "condition": fields.get("limit") or fields.get("condition") or fields.get("alarm"),
         "event": fields.get("event"),
         "fields": to_json(fields),
     }

@@ -122,9 +122,9 @@ def test_the_last_of_an_alarm_is_its_last_entry_whatever_its_time(store: Store) 
     assert last[TOO_WARM].fields["who"] == "teacher"
 
 
-def test_an_alarm_about_a_sensor_has_its_last_entry_too(store: Store) -> None:
+def test_an_alarm_about_a_sensor_is_known_by_its_condition_whatever_people_call_it(store: Store) -> None:
     silent = change("raised", None, condition="sensor-silent")
-    doubted = {**change("raised", None, condition="sensor-implausible"), "alarm": "sensor-implausible"}
+    doubted = {**change("raised", None, condition="sensor-implausible"), "alarm": "wet-probe"}
     store.keep(journal(silent, doubted, {**silent, "event": "returned"}))
     assert {alarm: entry.number for alarm, entry in store.last_of_alarms().items()} == {
         SILENT: 3,

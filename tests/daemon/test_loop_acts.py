@@ -131,17 +131,18 @@ def test_what_cannot_be_done_is_gone_though_nothing_else_is_to_be_kept() -> None
 
 def test_a_store_that_fails_has_it_done_once_as_soon_as_it_keeps_again() -> None:
     rig = warm()
-    rig.store.ask([act(life.SHELVE, until_minutes=60)])
+    # Done anew in each round, the two would be written once for each.
+    rig.store.ask([act(life.SHELVE, until_minutes=60), act(life.UNSHELVE)])
     rig.store.failures = [LOCKED] * 3
     for minutes in (1.3, 1.4, 1.5):
         rig.round_at(minutes)
-        assert (events(rig), len(rig.store.acts())) == (["raised"], 1)
-    rig.store.ask([act(life.UNSHELVE)])
+        assert (events(rig), len(rig.store.acts())) == (["raised"], 2)
+    rig.store.ask([act(life.REMOVE)])
     rig.round_at(1.6)
-    assert events(rig) == ["raised", "shelved", "unshelved"]
+    assert events(rig) == ["raised", "shelved", "unshelved", "out of service"]
     assert rig.store.acts() == {}
     rig.round_at(1.7)
-    assert len(events(rig)) == 3
+    assert len(events(rig)) == 4
 
 
 def test_acts_that_cannot_be_read_wait_for_the_next_round() -> None:

@@ -11,7 +11,8 @@ import pytest
 
 from wardian.rules import life
 
-LINES = list(csv.DictReader((Path(__file__).parent / "data/alarm_transitions.csv").open(encoding="utf-8")))
+DATA = Path(__file__).parent / "data/alarm_transitions.csv"
+LINES = list(csv.DictReader(DATA.read_text(encoding="utf-8").splitlines()))
 STATES = {
     "rtn_unacknowledged": life.RETURNED_UNACKNOWLEDGED,
     **{state.replace(" ", "_"): state for state in life.STATES},
@@ -51,6 +52,7 @@ def test_every_step_of_the_standard_is_ours(line: dict[str, str]) -> None:
 
 def test_our_table_has_no_step_that_the_standard_lacks() -> None:
     theirs = {
-        (STATES[line["state"]], EVENTS[line["event"].partition(" [")[0]], STATES[line["next_state"]]) for line in LINES
+        (STATES[line["state"]], EVENTS[line["event"].partition(" [")[0]], STATES[line["next_state"]])
+        for line in LINES
     }
     assert {(step.state, step.event, step.after) for step in life.TABLE} <= theirs

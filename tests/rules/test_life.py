@@ -1,7 +1,6 @@
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-
-import pytest
 
 from wardian.rules import life
 
@@ -28,7 +27,11 @@ def test_a_life_never_leaves_the_table_and_never_forgets_what_stands(events: lis
 
 
 def test_what_is_set_aside_comes_back_as_its_condition_is() -> None:
-    for aside, back in ((life.SHELVE, life.UNSHELVE), (life.SUPPRESS, life.RELEASE), (life.REMOVE, life.RESTORE)):
+    for aside, back in (
+        (life.SHELVE, life.UNSHELVE),
+        (life.SUPPRESS, life.RELEASE),
+        (life.REMOVE, life.RESTORE),
+    ):
         assert lived([life.RAISED, life.ACKNOWLEDGE, aside, back])[0] == life.UNACKNOWLEDGED
         assert lived([life.RAISED, aside, life.RETURNED, back])[0] == life.NORMAL
 
