@@ -5,7 +5,7 @@ value is judged once by the new one, and a run or an alarm of a limit that both 
 """
 
 from collections.abc import Callable, Iterator, Mapping
-from math import inf
+from math import inf, isnan
 from operator import attrgetter
 from typing import Any, NamedTuple
 
@@ -273,7 +273,7 @@ class TrayEngine:
         stretches: Mapping[str, Stretch],
     ) -> Transition:
         (limit, state), (time_ms, raised, value, since_ms) = watched, change
-        value = None if value is None or np.isnan(value) else value
+        value = None if value is None or isnan(value) else value
         uncertainty = None if value is None else self._uncertainty(quantity, time_ms, stretches)
         if raised:
             state.in_doubt = is_in_doubt(value, limit.threshold, uncertainty)
@@ -294,7 +294,9 @@ class TrayEngine:
 
     def _uncertainty(self, quantity: str, at_ms: int, stretches: Mapping[str, Stretch]) -> float | None:
         """Return how uncertain a derived value is, by what was last read of its inputs."""
-        inputs = DERIVED_FROM.get(quantity, ())
+        inputs = DERIVED_FROM.get(quantity)
+        if not inputs or not self.plan.accuracies:
+            return None
         stands = (self._stand_before(name, at_ms + 1, stretches.get(name, _NOTHING)) for name in inputs)
         known = [stand.for_high if stand else None for stand in stands]
         return expanded_uncertainty(quantity, known, self.plan.accuracies)
