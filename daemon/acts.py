@@ -55,6 +55,12 @@ def _conditions(config: Config, name: str) -> Iterator[tuple[str, str]]:
         yield from ((quantity, condition) for condition in config.library.sensors)
 
 
+def latching(config: Config) -> Callable[[Alarm], bool]:
+    """Return what says whether an alarm latches; one that no library knows any more does not."""
+    latch = {alarm: config.library.advice(alarm.quantity, alarm.condition).latch for alarm in watched(config)}
+    return lambda alarm: latch.get(alarm, False)
+
+
 def named(config: Config, now_ms: Callable[[], int]) -> Callable[[Alarm], Mapping[str, Any]]:
     """Return what says of an alarm that never was what every entry of the journal says."""
 

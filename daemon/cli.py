@@ -151,6 +151,7 @@ def _add_acts(alarms: argparse.ArgumentParser) -> None:
         ("unshelve", "hear of it again"),
         ("remove", "take an alarm, or a whole tray, out of service while people work on it"),
         ("restore", "put it back in service"),
+        ("reset", "end an alarm that latched, once it was acknowledged"),
     ):
         act = acts.add_parser(
             name, help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False

@@ -18,6 +18,7 @@ ACTS: Final = {
     "unshelve": life.UNSHELVE,
     "remove": life.REMOVE,
     "restore": life.RESTORE,
+    "reset": life.RESET,
 }
 _WHEN: Final = "The daemon does it with its next round."
 _LATER: Final = "Nobody is watching now: it is done when `wardian run` starts."

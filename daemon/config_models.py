@@ -107,6 +107,7 @@ class AdviceKeys(Section):
     consequence: Sentence | None = key(SENTENCE_ACCEPTS, None)
     action: Sentence | None = key(SENTENCE_ACCEPTS, None)
     within: Sentence | None = key(f"{SENTENCE_ACCEPTS}, such as within 2 h,", None)
+    latch: bool | None = key("true or false", None)
 
 
 class TrayReadingsKeys(Section):

@@ -136,6 +136,8 @@ def _words(config: Config, path: Path, value: Any) -> str:
 
 def _plain(value: Any) -> str:
     """Return a value that nobody wrote."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
     if isinstance(value, time):
         return value.isoformat("minutes")
     if isinstance(value, dict):
@@ -144,7 +146,7 @@ def _plain(value: Any) -> str:
         return ", ".join(map(str, value)) or "none"
     if value is None:
         return "not set"
-    return f"{value:g}" if isinstance(value, float) else str(value).lower() if value is False else str(value)
+    return f"{value:g}" if isinstance(value, float) else str(value)
 
 
 # ---------------------------------------------------------------------------------------- bands
@@ -198,7 +200,7 @@ def _advice(config: Config, advice: Advice) -> Iterator[Effective]:
         if config.document.at(here) is not None:
             yield _written(config, here, value)
         else:
-            yield Effective(dotted(here), value, None, _ADVICE)
+            yield Effective(dotted(here), _plain(value), None, _ADVICE)
 
 
 # ---------------------------------------------------------------------------------------- trays

@@ -75,7 +75,8 @@ class Advice:
     """What one alarm is called and what it asks for, in plain words.
 
     ``within`` says how soon, as the middle of a sentence: "within 30 min", "at the next round".
-    ``condition`` says what raises an alarm about a sensor; it is empty where that is a limit.
+    ``condition`` says what raises an alarm about a sensor; it is empty where that is a limit. One that
+    latches stays, once it was raised, until somebody resets it.
     """
 
     alarm: str
@@ -85,6 +86,7 @@ class Advice:
     action: str
     within: str
     condition: str = ""
+    latch: bool = False
 
     def in_doubt(self) -> "Advice":
         """Return what is asked for where the breach is smaller than its uncertainty, which is never urgent."""
@@ -112,7 +114,7 @@ class Library:
         yield from self.limits.values()
         yield from self.sensors.values()
 
-    def overridden(self, changes: Mapping[str, Mapping[str, str]]) -> "Library":
+    def overridden(self, changes: Mapping[str, Mapping[str, Any]]) -> "Library":
         """Return a library in which alarms, by name, have other fields; this one stays as it is."""
         return replace(
             self,

@@ -22,6 +22,7 @@ TOLD: Final = {
     life.UNSHELVE: "unshelved",
     life.REMOVE: "out of service",
     life.RESTORE: "back in service",
+    life.RESET: "reset",
 }
 #: Keys of an entry that tell of a life, beside those of a transition.
 _NOBODY: Final[dict[str, Any]] = {"who": None, "why": None, "until": None, "until_ms": None}
@@ -70,14 +71,17 @@ class Lives:
         last: Mapping[Alarm, JournalEntry],
         moment: Callable[[int], str] = str,
         names: Callable[[Alarm], Mapping[str, Any]] = Alarm._asdict,
+        latches: Callable[[Alarm], bool] = lambda _: False,
     ) -> None:
         """Go on from the last entry of each.
 
-        ``moment`` puts an instant into words, ``names`` says what an entry says of an alarm that never was.
+        ``moment`` puts an instant into words, ``names`` says what an entry says of an alarm that never was,
+        ``latches`` whether one stays, once raised, until somebody resets it.
         """
         self._lives = {alarm: Life.of(entry) for alarm, entry in last.items()}
         self._moment = moment
         self._names = names
+        self._latches = latches
 
     def of(self, alarm: Alarm) -> Life:
         """Return where an alarm stands."""
@@ -88,7 +92,8 @@ class Lives:
         alarm = alarm_of(fields)
         before = self.of(alarm)
         event = fields["event"]
-        state = life.after(before.state, event, latches=False, is_abnormal=event == RAISED)
+        latches = self._latches(alarm)
+        state = life.after(before.state, event, latches=latches, is_abnormal=event == RAISED)
         is_told = not before.is_set_aside and (event == RAISED or before.is_told)
         kept = {key: before.fields.get(key) for key in _NOBODY} if before.is_set_aside else _NOBODY
         told_on = is_told if event == RAISED else before.is_told and not is_told

@@ -9,7 +9,7 @@ from wardian.daemon.lives import alarm_of
 from wardian.daemon.look import BenchNow, QuantityNow, TrayNow
 from wardian.daemon.replay import Replayed
 from wardian.daemon.words import Tongue, span_words
-from wardian.rules.life import SET_ASIDE
+from wardian.rules.life import LATCHED, RETURNED_UNACKNOWLEDGED, SET_ASIDE
 from wardian.rules.ports import JournalEntry
 from wardian.rules.quantities import QUANTITIES
 
@@ -84,8 +84,13 @@ def alarm_lines(
     present = {alarm_of(fields) for fields in standing}
     others = [fields for fields in lives if alarm_of(fields) not in present]
     aside = [fields for fields in others if fields["life"] in SET_ASIDE]
-    unseen = [fields for fields in others if fields["life"] not in SET_ASIDE]
-    for heading, some in (("Returned, and nobody has acknowledged it:", unseen), ("Set aside:", aside)):
+    latched = [fields for fields in others if fields["life"] in LATCHED]
+    unseen = [fields for fields in others if fields["life"] == RETURNED_UNACKNOWLEDGED]
+    for heading, some in (
+        ("Returned, and nobody has acknowledged it:", unseen),
+        ("Returned, and kept until somebody resets it:", latched),
+        ("Set aside:", aside),
+    ):
         if some:
             yield ""
             yield heading

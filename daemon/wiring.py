@@ -147,9 +147,10 @@ def _daemon_words(config: Config, store: Store, held: "Holder | None") -> list[s
 
 def lives(config: Config, store: Store, now_ms: Callable[[], int]) -> Lives:
     """Return where every alarm stands that a store knows of."""
-    from wardian.daemon.acts import named
+    from wardian.daemon.acts import latching, named
 
-    return Lives(store.last_of_alarms(), Tongue.of(config.site).moment, named(config, now_ms))
+    moment = Tongue.of(config.site).moment
+    return Lives(store.last_of_alarms(), moment, named(config, now_ms), latching(config))
 
 
 def alarm_lives(config: Config) -> list[Mapping[str, Any]]:

@@ -19,13 +19,14 @@ OUT_OF_SERVICE: Final = "out of service"
 
 #: Who is told nothing of an alarm: a person for a time, a rule, or people at work on the tray or its sensor.
 SET_ASIDE: Final = (SHELVED, SUPPRESSED, OUT_OF_SERVICE)
+#: Over, and kept until somebody resets it.
+LATCHED: Final = (LATCHED_UNACKNOWLEDGED, LATCHED_ACKNOWLEDGED)
 STATES: Final = (
     NORMAL,
     UNACKNOWLEDGED,
     ACKNOWLEDGED,
     RETURNED_UNACKNOWLEDGED,
-    LATCHED_UNACKNOWLEDGED,
-    LATCHED_ACKNOWLEDGED,
+    *LATCHED,
     *SET_ASIDE,
 )
 

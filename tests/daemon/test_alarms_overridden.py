@@ -16,7 +16,7 @@ from wardian.daemon.effective import effective, effective_lines
 from wardian.daemon.library import PRIORITIES, library
 from wardian.rules.transitions import SENSOR_SILENT, Transition
 
-FIELDS = ("priority", "cause", "consequence", "action", "within")
+FIELDS = ("priority", "cause", "consequence", "action", "within", "latch")
 OVERRIDE = {"priority": "medium", "action": "mist, then seat the cover", "within": "within 2 h"}
 ALARMS = 'alarms:\n  too-dry: {priority: medium, action: "mist, then seat the cover", within: within 2 h}\n'
 READINGS = "readings: {hold: 5 min, settle: 5 s}\n"
