@@ -44,12 +44,14 @@ _ATTEMPTS: Final = 3
 _LONGEST_S: Final = 60.0
 
 
-def begin(p: TrayParameters, air_c: Values, medium_c: Values, held: Values) -> Values:
-    """Return what warm, closed, moist trays hold, whose medium holds a share of its water.
+def begin(
+    p: TrayParameters, air_c: Values, medium_c: Values, held: Values, beaded: Values | float = 0.5
+) -> Values:
+    """Return what warm, moist trays hold, whose medium and cover hold shares of the most they can.
 
     Shape: one value a tray; the result STORES, trays.
     """
-    beads_g = p.most_on_cover_g / 2
+    beads_g = beaded * p.most_on_cover_g
     cover_c = air_c - 0.5
     vapour_kpa = saturation_vapour_pressure_kpa_array(cover_c)
     water_g = held * p.saturated_g

@@ -75,7 +75,7 @@ class Bench:
     """
 
     def __init__(self, setup: BenchSetup, start_ms: int, parameters: TrayParameters | None = None) -> None:
-        """Begin with warm, closed, moist trays at the last whole minute before the start."""
+        """Begin with warm, moist trays at the last whole minute before the start; no beads where vents are open."""
         self.setup = setup
         self.now_ms = start_ms - start_ms % STEP_MS
         self._p = parameters or TrayParameters()
@@ -91,7 +91,8 @@ class Bench:
         times_ms = np.array([self.now_ms])
         medium_c = self._set_points(times_ms)[0]
         air_c = medium_c - _COOLER_K
-        self._balance = Balance(self._p, begin(self._p, air_c, medium_c, self._held))
+        beaded = np.where(self._by_regime(times_ms, "changes_per_h")[0] > self._p.closed_per_h, 0.0, 0.5)
+        self._balance = Balance(self._p, begin(self._p, air_c, medium_c, self._held, beaded))
         self._heats = np.zeros(trays)
 
     @property
@@ -150,7 +151,9 @@ class Bench:
                 _do(deed, is_open[during, place], mist[during, place], watering[during, place])
                 if deed.grams:
                     water_c[during, place] = deed.water_c
-        changes = self._by_regime(times_ms, "changes_per_h") + self._p.closed_per_h * (self._leaks - 1)
+        vents = [self._by_regime(times_ms, when) for when in ("changes_per_h", "dark_changes_per_h")]
+        # Vents are set by the clock, as the lamp's timer is: people are there in the morning and at night.
+        changes = np.where(self._burns(times_ms), *vents) + self._p.closed_per_h * (self._leaks - 1)
         cracked = self._faulty(times_ms, {"cover cracked"})
         return Surroundings(
             room_c=room_c,
@@ -166,18 +169,19 @@ class Bench:
 
     def _lamp(self, times_ms: Times) -> Values:
         """Return how much of each lamp burns [0 to 1]."""
-        on_h, off_h = self.setup.lamp_on_h, self.setup.lamp_off_h
-        since_h = (wall(times_ms, self._timer_zone).hours[:, None] - on_h) % 24
-        lasts_h = self._by_regime(times_ms, "lit_h") if off_h is None else (off_h - on_h) % 24
-
-        def burns(late_h: float) -> Values:
-            burning: Values = ((since_h >= late_h) & (since_h < lasts_h)).astype(float)
-            return burning
-
-        lamp = np.where(self._faulty(times_ms, {"lamp on late"}), burns(1), burns(0))
+        on_late = self._faulty(times_ms, {"lamp on late"})
+        lamp = np.where(on_late, self._burns(times_ms, late_h=1), self._burns(times_ms)).astype(float)
         lamp = np.where(self._faulty(times_ms, {"lamp never off"}), 1.0, lamp)
         lamp = lamp * np.where(self._faulty(times_ms, {"half the lamp"}), 0.5, 1.0)
         return np.where(self._faulty(times_ms, _NO_LAMP), 0.0, lamp)
+
+    def _burns(self, times_ms: Times, late_h: float = 0) -> Flags:
+        """Return whether each lamp is meant to burn, coming on so much late [h]."""
+        on_h, off_h = self.setup.lamp_on_h, self.setup.lamp_off_h
+        since_h = (wall(times_ms, self._timer_zone).hours[:, None] - on_h) % 24
+        lasts_h = self._by_regime(times_ms, "lit_h") if off_h is None else (off_h - on_h) % 24
+        burning: Flags = (since_h >= late_h) & (since_h < lasts_h)
+        return burning
 
     def _by_day(self, times_ms: Times) -> Values:
         hours = wall(times_ms, self.setup.zone).hours

@@ -23,6 +23,7 @@ _WATERED_G: Final = (30.0, 60.0)
 #: A tray with open vents is watered every morning: what an air change an hour carries off in a day. [g]
 #: Chosen so that its medium keeps its water: 0.16 g/kPa of 22 litres times half a kPa times 24 h.
 _VENTED_G: Final = 2.0
+_VENTED_PER_H: Final = 5.0
 #: Far too much: cold, heavy, and nearly every hour of the day.
 _OVER_MISTED_H: Final = (7, 9, 10, 11, 12, 14, 15, 16, 17, 20)
 _OVER_MIST_G: Final = 30.0
@@ -61,9 +62,10 @@ def _day(setup: BenchSetup, tray: TraySetup, day: int) -> Iterator[Deed]:
             yield Deed(_lasts(tray, "misted", begin_ms + MS_PER_MINUTE, 1), float(grams))
     begin_ms = at_wall_ms(day, rounds[0] + 2, setup.zone)
     turn = int(chance(setup.seed, tray.name, "watering").integers(_WATERED_EVERY_DAYS))
-    is_due = day % _WATERED_EVERY_DAYS == turn or not regime.is_misted
+    has_vents = regime.changes_per_h > _VENTED_PER_H
+    is_due = day % _WATERED_EVERY_DAYS == turn or has_vents
     if is_due and not _holds("medium left dry", faults, begin_ms):
-        grams = watered_g if regime.is_misted else _VENTED_G * regime.changes_per_h
+        grams = _VENTED_G * regime.changes_per_h if has_vents else watered_g
         yield Deed(_lasts(tray, "watered", begin_ms, 1), grams)
     for hour in _OVER_MISTED_H:
         begin_ms = at_wall_ms(day, 60 * hour, setup.zone)

@@ -1,7 +1,7 @@
 """What a grower sets so that a tray keeps to the bands of its stage: found by trying it on the tray.
 
-Thermostat and vents are moved, and the tray is let settle in the light and in the dark, until the middle
-between the two is what the bands want.
+Thermostat and vents are moved, and the tray is let settle in the light and in the dark, until both
+are what the bands want.
 """
 
 from collections.abc import Sequence
@@ -15,8 +15,8 @@ from wardian.rules.air import saturation_vapour_pressure_kpa_array
 from wardian.rules.crops import Stage, StageSpan, stage_at
 from wardian.rules.readings import Values
 from wardian.simulator.balance import Balance, begin
-from wardian.simulator.flows import AIR, BEADS, COVER, MEDIUM, WATER, Moment, Surroundings, links
-from wardian.simulator.parameters import WATER_J_PER_G_K, TrayParameters
+from wardian.simulator.flows import AIR, MEDIUM, WATER, Moment, Surroundings, links
+from wardian.simulator.parameters import TrayParameters
 from wardian.simulator.setup import (
     DEFAULT_LIT_H,
     ROOM_HUMIDITY_PCT,
@@ -34,11 +34,15 @@ _FROM_LIMIT_K: Final = 1.5
 #: How warm a room is chosen for its trays: so far below their air, within what rooms are. Common practice,
 #: no source: bottom heat works against a cooler room.
 _ROOM_BELOW_K: Final = 5.0
-_ROOM_C: Final = (17.5, 23.0)
+_ROOM_C: Final = (12.0, 24.0)
 #: So far inside its band a grower keeps the medium.
 _MARGIN_K: Final = 0.8
 #: Where only the ceiling of humidity is set, a grower keeps so far below it.
 _BELOW_CEILING_PCT: Final = 10.0
+#: So far above the floor of humidity an airing must come back to count as over: the usual deadband.
+_COMES_BACK_PCT: Final = 3.0
+#: Where vents let out more than so much of what a closed cover leaks, mist would be in their way.
+_MISTED_UP_TO: Final = 1.5
 #: Settings are changed before people go to bed, for a stage that begins at midnight.
 _EVENING_MS: Final = 25 * MS_PER_MINUTE
 #: A try: how often settings are moved, and how long and in what steps a tray is let settle.
@@ -70,7 +74,8 @@ def wanted(stage: Stage | None) -> Wanted:
     dry, moist = _limits(stage, "relative_humidity")
     humidity_pct = None if moist is None else moist - _BELOW_CEILING_PCT
     if moist is not None and dry is not None:
-        humidity_pct = (moist + dry) / 2
+        # What an airing dries must come back by the deadband, too.
+        humidity_pct = (moist + min(dry + _COMES_BACK_PCT, moist)) / 2
     return Wanted(
         air_c=_wanted_air_c(*_limits(stage, "air_temperature")),
         medium_low_c=-inf if medium_low is None else medium_low + _MARGIN_K,
@@ -133,37 +138,41 @@ def _regimes(wants: tuple[Wanted, ...], room_c: float) -> tuple[Regime, ...]:
     humidity = np.array([(want.humidity_pct or 0) / 100 for want in wants])
     is_vented = humidity > 0
     room_kpa = ROOM_HUMIDITY_PCT / 100 * saturation_vapour_pressure_kpa_array(np.full_like(air_c, room_c))
-    set_c, changes = air_c + 1, np.where(is_vented, _FIRST_VENTS_PER_H, p.closed_per_h)
+    set_c = air_c + 1
+    #: In the dark, and in the light.
+    changes = np.tile(np.where(is_vented, _FIRST_VENTS_PER_H, p.closed_per_h), (2, 1))
     for _ in range(_MOVES):
         settled_c, vapour_kpa = _settled(p, set_c, changes, room_c)
         medium_kpa = saturation_vapour_pressure_kpa_array(set_c)
         aim_kpa = np.maximum(humidity * saturation_vapour_pressure_kpa_array(settled_c), room_kpa + 0.05)
         # What evaporates from the medium leaves through the vents: the one falls, the other rises with vapour.
-        more = (
-            (medium_kpa - aim_kpa)
-            / (medium_kpa - vapour_kpa)
-            * (vapour_kpa - room_kpa)
-            / (aim_kpa - room_kpa)
-        )
+        less = (medium_kpa - aim_kpa) / (medium_kpa - vapour_kpa)
+        more = less * (vapour_kpa - room_kpa) / (aim_kpa - room_kpa)
         changes = np.where(is_vented, np.clip(changes * more, p.closed_per_h, p.open_per_h), changes)
-        set_c = np.clip(set_c + (air_c - settled_c) / _AIR_FOLLOWS, low_c, np.maximum(low_c, high_c))
+        moved_c = (air_c - settled_c.mean(axis=0)) / _AIR_FOLLOWS
+        set_c = np.clip(set_c + moved_c, low_c, np.maximum(low_c, high_c))
     return tuple(
-        Regime(SOME_TIME_MS, float(point), float(per_h), want.lit_h, is_misted=want.humidity_pct is None)
-        for want, point, per_h in zip(wants, set_c, changes, strict=True)
+        Regime(
+            from_ms=SOME_TIME_MS,
+            set_point_c=float(point),
+            changes_per_h=float(lit),
+            dark_changes_per_h=float(dark),
+            lit_h=want.lit_h,
+            is_misted=bool(lit <= _MISTED_UP_TO * p.closed_per_h),
+        )
+        for want, point, dark, lit in zip(wants, set_c, *changes, strict=True)
     )
 
 
 def _settled(p: TrayParameters, set_c: Values, changes_per_h: Values, room_c: float) -> tuple[Values, Values]:
-    """Return the air [°C] and vapour [kPa] midway between light and dark, of trays whose medium is held."""
-    medium_c, changes = np.tile(set_c, 2), np.tile(changes_per_h, 2)
+    """Return air [°C] and vapour [kPa] of trays whose medium is held. Shape: dark and light, trays."""
+    medium_c, changes = np.tile(set_c, 2), changes_per_h.ravel()
     lamp = np.repeat([0.0, 1.0], len(set_c))
     none, room = np.zeros_like(lamp), np.full_like(lamp, room_c)
     room_kpa = ROOM_HUMIDITY_PCT / 100 * saturation_vapour_pressure_kpa_array(room)
     link = links(p, Surroundings(room, room_kpa, none, changes, lamp, none, none, room, none))
-    held = begin(p, medium_c - 1, medium_c, np.ones_like(lamp))
     # Beads that were there would go on drying for a day; where they belong they form anew.
-    held[COVER] *= p.cover_j_per_k / (p.cover_j_per_k + WATER_J_PER_G_K * held[BEADS])
-    held[BEADS] = 0
+    held = begin(p, medium_c - 1, medium_c, np.ones_like(lamp), beaded=0)
     balance = Balance(p, held)
     for _ in range(_SETTLING_STEPS):
         balance.step(link, none, _SETTLING_S)
@@ -171,6 +180,6 @@ def _settled(p: TrayParameters, set_c: Values, changes_per_h: Values, room_c: fl
         stores[[MEDIUM, WATER]] = held[[MEDIUM, WATER]]
         balance.now = Moment(p, stores)
     return (
-        balance.now.temperature_c[AIR].reshape(2, -1).mean(axis=0),
-        balance.now.vapour_kpa.reshape(2, -1).mean(axis=0),
+        balance.now.temperature_c[AIR].reshape(2, -1),
+        balance.now.vapour_kpa.reshape(2, -1),
     )

@@ -22,7 +22,8 @@ class Regime(NamedTuple):
     Attributes:
         from_ms: The instant.
         set_point_c: Of the thermostat of the bottom heat. [°C]
-        changes_per_h: Air changes through the cover's vents. [1/h]
+        changes_per_h: Air changes through the cover's vents while the lamp is meant to burn. [1/h]
+        dark_changes_per_h: The same while it is not. [1/h]
         lit_h: Hours of light a day. [h]
         is_misted: Whether cuttings are misted at the airings, which ends with toning.
     """
@@ -30,6 +31,7 @@ class Regime(NamedTuple):
     from_ms: int
     set_point_c: float
     changes_per_h: float = _PARAMETERS.closed_per_h
+    dark_changes_per_h: float = _PARAMETERS.closed_per_h
     lit_h: float = DEFAULT_LIT_H
     is_misted: bool = True
 

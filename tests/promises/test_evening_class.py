@@ -21,5 +21,6 @@ def test_the_class_keeps_its_trays_as_a_grower_would_who_follows_the_example() -
         assert first.set_point_c == pytest.approx(theirs.regimes[0].set_point_c, abs=0.5)
         assert toned.from_ms == theirs.regimes[-1].from_ms
         assert toned.set_point_c == pytest.approx(theirs.regimes[-1].set_point_c, abs=0.2)
-        assert toned.changes_per_h == pytest.approx(theirs.regimes[-1].changes_per_h, abs=2)
+        assert toned.changes_per_h == pytest.approx(theirs.regimes[-1].changes_per_h, abs=1)
+        assert toned.dark_changes_per_h == pytest.approx(theirs.regimes[-1].dark_changes_per_h, abs=1)
         assert not toned.is_misted

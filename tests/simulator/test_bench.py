@@ -17,6 +17,7 @@ from wardian.rules.faults import FAULTS
 from wardian.rules.readings import Values
 from wardian.rules.truth import TrueFault
 from wardian.simulator.bench import Bench, Trace, truth
+from wardian.simulator.flows import BEADS
 from wardian.simulator.parameters import TrayParameters
 from wardian.simulator.setup import SOME_TIME_MS, BenchSetup, Regime, TraySetup
 from wardian.simulator.wall import MS_PER_HOUR, MS_PER_MINUTE
@@ -244,6 +245,18 @@ def test_a_lamp_burns_the_hours_that_its_regime_says_or_that_the_timer_is_set_to
     trays = tuple(TraySetup(name, (regime,)) for name, regime in zip(TRAYS, regimes, strict=True))
     assert lit_h(replace(SETUP, trays=trays)) == [16.0, 18.0, 24.0]
     assert lit_h(replace(SETUP, trays=trays, lamp_on_h=20.5, lamp_off_h=8.0)) == [11.5, 11.5, 11.5]
+
+
+def test_vents_are_set_for_the_light_and_for_the_dark_and_no_beads_hang_over_open_ones() -> None:
+    regimes = Regime(SOME_TIME_MS, 26.0), Regime(SOME_TIME_MS, 26.0, 12.0, 30.0, lit_h=14.0)
+    trays = tuple(TraySetup(name, (one,)) for name, one in zip(TRAYS, regimes, strict=False))
+    bench = Bench(replace(SETUP, trays=trays), START_MS)
+    assert (bench.moment.stores[BEADS] > 0).tolist() == [True, False]
+    times_ms = START_MS + np.arange(24 * 60) * MS_PER_MINUTE
+    around = bench.surroundings(times_ms)
+    closed, vented = (around.changes_per_h - around.changes_per_h[0]).T
+    assert (closed == 0).all()
+    assert (vented == np.where(around.lamp[:, 1] > 0, -18.0, 0.0)).all()
 
 
 def test_a_timer_knows_nothing_of_summer_time() -> None:
