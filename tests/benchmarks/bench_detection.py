@@ -1,7 +1,8 @@
 """What the alarms of the example configuration find in pretended weeks: every scenario, seven seeds each.
 
-``python tests/benchmarks/bench_detection.py [FIRST_SEED [SEEDS]]`` prints a table by fault, then the figures
-that have a goal. Nothing here is tuned: the seeds are counted up from the first.
+Prints a table by fault, then the figures that have a goal. Nothing here is tuned: the seeds are counted up
+from the first, and ``PYTHONPATH=tests/support python tests/benchmarks/bench_detection.py [FIRST_SEED [SEEDS]]``
+takes others.
 """
 
 import sys
