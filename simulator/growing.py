@@ -34,6 +34,9 @@ _FROM_LIMIT_K: Final = 1.5
 #: How warm a room is chosen for its trays: so far below their air, within what rooms are. Common practice,
 #: no source: bottom heat works against a cooler room.
 _ROOM_BELOW_K: Final = 5.0
+#: Air as dry as this takes vents that let the room in: then it is nearer to what the trays want.
+_TONED_BELOW_PCT: Final = 75.0
+_ROOM_BELOW_TONED_K: Final = 2.5
 _ROOM_C: Final = (12.0, 24.0)
 #: So far inside its band a grower keeps the medium.
 _MARGIN_K: Final = 0.8
@@ -118,12 +121,16 @@ def bench_setup(trays: Sequence[tuple[str, Sequence[StageSpan]]], start_ms: int)
 
 
 def _room_for(trays: Sequence[Sequence[StageSpan]], start_ms: int) -> float:
-    airs = [
-        wanted(stage_at(spans, time_ms) or (spans[0].stage if spans else None)).air_c
+    wants = [
+        wanted(stage_at(spans, time_ms) or (spans[0].stage if spans else None))
         for spans in trays
         for time_ms in (start_ms, start_ms + 6 * MS_PER_DAY)
     ]
-    return min(max(sum(airs) / len(airs) - _ROOM_BELOW_K, _ROOM_C[0]), _ROOM_C[1])
+    rooms = [
+        want.air_c - (_ROOM_BELOW_TONED_K if (want.humidity_pct or 100) < _TONED_BELOW_PCT else _ROOM_BELOW_K)
+        for want in wants
+    ]
+    return min(max(sum(rooms) / len(rooms), _ROOM_C[0]), _ROOM_C[1])
 
 
 # Trying takes a fifth of a second on a desktop; a sensor's settings are looked over before it starts with them.
