@@ -23,6 +23,7 @@ _WATERED_G: Final = (30.0, 60.0)
 #: A tray with open vents is watered every morning: what an air change an hour carries off in a day. [g]
 #: Chosen so that its medium keeps its water: 0.16 g/kPa of 22 litres times half a kPa times 24 h.
 _VENTED_G: Final = 2.0
+#: From so many air changes on a tray counts as one with open vents. [1/h] Chosen: a closed cover leaks about two.
 _VENTED_PER_H: Final = 5.0
 #: Far too much: cold, heavy, and nearly every hour of the day.
 _OVER_MISTED_H: Final = (7, 9, 10, 11, 12, 14, 15, 16, 17, 20)

@@ -1,7 +1,7 @@
 """What a grower sets so that a tray keeps to the bands of its stage: found by trying it on the tray.
 
-Thermostat and vents are moved, and the tray is let settle in the light and in the dark, until both
-are what the bands want.
+Thermostat and vents are moved, and the tray is let settle in the light and in the dark, until its warmth
+midway between the two and its humidity in each are what the bands want.
 """
 
 from collections.abc import Sequence

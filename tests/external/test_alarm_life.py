@@ -37,13 +37,13 @@ NOT_TAKEN = {("unacknowledged", "condition_returns_to_normal [no acknowledgement
 
 @pytest.mark.parametrize("line", LINES, ids=lambda line: f"{line['state']}: {line['event']}")
 def test_every_step_of_the_standard_is_ours(line: dict[str, str]) -> None:
-    if (line["state"], line["event"]) in NOT_TAKEN:
-        pytest.skip("an optional variant")
+    is_ours = (line["state"], line["event"]) not in NOT_TAKEN
     event, _, when = line["event"].partition(" [")
     latches, is_abnormal = when == "latching alarm]", when == "condition abnormal]"
     state, after = STATES[line["state"]], STATES[line["next_state"]]
     try:
-        assert life.after(state, EVENTS[event], latches=latches, is_abnormal=is_abnormal) == after
+        ends = life.after(state, EVENTS[event], latches=latches, is_abnormal=is_abnormal)
+        assert (ends == after) == is_ours
     except life.Impossible:
         # An act without effect is refused, and the person told so.
         assert "no effect" in line["mark"]
