@@ -26,7 +26,7 @@ from wardian.rules.crops import Crop, stage_spans
 from wardian.rules.documents import Document, Parse
 from wardian.rules.documents import Path as Place
 from wardian.rules.errors import BadConfig, Mistake
-from wardian.rules.plans import TrayPlan
+from wardian.rules.plans import LampSchedule, TrayPlan
 
 SECTIONS: Final = ("site", "store", "trays", "crops", "light", "readings", "alarms", "sensors", "notifiers")
 #: More than any file that can be read as a configuration.
@@ -220,6 +220,8 @@ def _tray(parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]])
         lamp=part.lamp,
         silent_after_ms=dict(_silences(parts, part, brought, hold_ms)),
         accuracies=accuracies(keys.readings.accuracy, parts.readings.accuracy, parts.library),
+        schedule=LampSchedule(*part.lamp_day, parts.site.timezone) if part.lamp_day else None,
+        figures=parts.library.watched_figures(),
     )
     return TraySettings(keys.name, crop, keys.stuck, plan, _settle_ms(parts, part))
 

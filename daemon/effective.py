@@ -13,7 +13,8 @@ from wardian.daemon.config import SECTIONS, Config, TraySettings
 from wardian.daemon.config_alarms import SECTION as ALARMS
 from wardian.daemon.config_models import AdviceKeys, BandKeys, LightKeys, ReadingsKeys, StageKeys, TrayKeys
 from wardian.daemon.config_types import Duration
-from wardian.daemon.library import Advice, Reasoned
+from wardian.daemon.library import Advice
+from wardian.daemon.reasoned import Reasoned
 from wardian.daemon.written import Section, why_default, within
 from wardian.rules.amounts import duration_ms
 from wardian.rules.documents import Path, dotted

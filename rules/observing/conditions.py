@@ -1,0 +1,11 @@
+"""Every condition there is, in the order in which they are judged.
+
+The rule of this file: a condition that tells of a cause comes before those that follow from it.
+"""
+
+from collections.abc import Sequence
+from typing import Final
+
+from wardian.rules.observing.looks import Condition
+
+CONDITIONS: Final[Sequence[type[Condition]]] = ()

@@ -1,0 +1,117 @@
+"""All trays observed: conditions beyond the limits, raised and returned like any alarm.
+
+The rule of this file: no clock, no chance; the same readings give the same transitions, however they are cut.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import groupby
+from operator import attrgetter
+from typing import TYPE_CHECKING
+
+from wardian.rules.crops import stage_at
+from wardian.rules.observing.care_seen import CareSeen
+from wardian.rules.observing.conditions import CONDITIONS
+from wardian.rules.observing.looks import Abnormal, Care, Condition, Look, Unchanged
+from wardian.rules.observing.minutes import MINUTE_MS, Minutes
+from wardian.rules.plans import TrayPlan
+from wardian.rules.readings import Chunk, Reading
+from wardian.rules.transitions import RAISED, RETURNED, Transition
+
+if TYPE_CHECKING:
+    from wardian.rules.evidence import Evidence
+
+
+class TrayObserver:
+    """One tray, minute by minute."""
+
+    def __init__(self, plan: TrayPlan, conditions: Iterable[type[Condition]] = CONDITIONS) -> None:
+        """Begin anew; only conditions that the plan has figures for are judged."""
+        self.plan = plan
+        self.minutes = Minutes(plan.hold_ms)
+        self.care = CareSeen(plan)
+        self.standing: dict[str, Evidence] = {}
+        self.conditions = [one() for one in conditions if one.name in plan.figures]
+
+    def look(self) -> Look:
+        """Return the tray as it is at the end of the last closed minute."""
+        assert self.minutes.now_ms is not None
+        return Look(self.plan, self.minutes, self.care.events, self.minutes.now_ms, self.standing)
+
+    def advance(self, until_ms: int) -> Iterator[Transition]:
+        """Close the minutes that ended at or before an instant and tell what changed."""
+        for now_ms in self.minutes.close(until_ms):
+            self.care.step(self.minutes)
+            if self.plan.spans and now_ms > self.plan.spans[0].from_ms:
+                yield from self._judge(self.look())
+
+    def _judge(self, look: Look) -> Iterator[Transition]:
+        minute = look.now_ms // MINUTE_MS
+        for condition in self.conditions:
+            if minute % condition.every:
+                continue
+            verdict = condition.judge(look)
+            if isinstance(verdict, Abnormal):
+                if condition.name not in self.standing:
+                    yield self._transition(condition, RAISED, look.now_ms, verdict)
+                self.standing[condition.name] = verdict.evidence
+            elif not isinstance(verdict, Unchanged) and condition.name in self.standing:
+                evidence = self.standing.pop(condition.name)
+                yield self._transition(condition, RETURNED, look.now_ms, Abnormal(look.now_ms, evidence))
+
+    def _transition(self, condition: Condition, event: str, at_ms: int, why: Abnormal) -> Transition:
+        stage = stage_at(self.plan.spans, at_ms)
+        return Transition(
+            time_ms=at_ms,
+            tray=self.plan.tray,
+            quantity=condition.quantity,
+            limit=None,
+            event=event,
+            condition=condition.name,
+            value=why.value,
+            threshold=why.threshold,
+            stage=stage.name if stage else None,
+            since_ms=why.since_ms,
+            evidence=why.evidence,
+        )
+
+
+class Observer:
+    """All trays, each observed by itself."""
+
+    def __init__(self, plans: Iterable[TrayPlan], conditions: Sequence[type[Condition]] = CONDITIONS) -> None:
+        self.trays = {plan.tray: TrayObserver(plan, conditions) for plan in plans}
+
+    def feed(self, chunk: Chunk) -> None:
+        """Take readings; those of trays nobody planned are not looked at."""
+        for series, points in chunk.items():
+            if series.tray in self.trays:
+                self.trays[series.tray].minutes.feed(series.quantity, points)
+
+    def take(self, readings: Iterable[Reading]) -> None:
+        """Take live readings."""
+        by_tray = sorted(readings, key=attrgetter("tray"))
+        for name, of_tray in groupby(by_tray, key=attrgetter("tray")):
+            if name in self.trays:
+                self.trays[name].minutes.take(of_tray)
+
+    def record(self, tray: str, care: Care) -> None:
+        """Take note of care that a person recorded."""
+        self.trays[tray].care.record(care)
+
+    def advance(self, until_ms: int | Mapping[str, int]) -> list[Transition]:
+        """Observe up to an instant, of all trays or one for each; in the order of the journal."""
+        told = [
+            transition
+            for name, tray in self.trays.items()
+            for transition in tray.advance(until_ms if isinstance(until_ms, int) else until_ms[name])
+        ]
+        return sorted(told, key=lambda transition: transition.order)
+
+    def raised(self) -> set[tuple[str, str, str]]:
+        """Return the alarms about conditions that stand: tray, quantity and condition."""
+        return {
+            (name, condition.quantity, condition.name)
+            for name, tray in self.trays.items()
+            for condition in tray.conditions
+            if condition.name in tray.standing
+        }
