@@ -64,7 +64,8 @@ class Advice:
     ``within`` says how soon, as the middle of a sentence: "within 30 min", "at the next round".
     ``condition`` says what raises an alarm about a sensor or a condition of the traces; it is empty where
     that is a limit. One that latches stays, once it was raised, until somebody resets it. ``watch`` is
-    whether a condition of the traces is looked for at all.
+    whether a condition of the traces is looked for at all, ``hides`` the alarms of its tray that only follow
+    from it and are suppressed while it stands.
     """
 
     alarm: str
@@ -76,6 +77,7 @@ class Advice:
     condition: str = ""
     latch: bool = False
     watch: bool = True
+    hides: tuple[str, ...] = ()
 
     def in_doubt(self) -> "Advice":
         """Return what is asked for where the breach is smaller than its uncertainty, which is never urgent."""
@@ -195,7 +197,7 @@ def _without_figures(keys: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _advice(keys: Mapping[str, Any]) -> Advice:
-    advice = Advice(**keys)
+    advice = Advice(**keys | {"hides": tuple(keys.get("hides", ()))})
     if advice.priority not in PRIORITIES or not all((advice.cause, advice.consequence, advice.action)):
         raise ValueError(
             f"{advice.alarm} needs cause, consequence, action, and a priority: {', '.join(PRIORITIES)}"
