@@ -181,6 +181,11 @@ def _add_working(commands: Any) -> None:
     replay.add_argument(
         "--truth", metavar="TRUTH.json", help="what is true about them: score the alarms against it"
     )
+    replay.add_argument(
+        "--conditions",
+        action="store_true",
+        help="judge also what shows in the traces beyond the limits, and say what is held back",
+    )
     export = _command(commands, "export", "write stored readings to a file")
     export.add_argument("--out", required=True, metavar="READINGS.csv", help="a .csv or .csv.gz file")
     _add_times(export)

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.config import Config, load
 from wardian.daemon.lives import Lives
-from wardian.daemon.words import Teller, Tongue, TrayWords
+from wardian.daemon.tongue import Tongue
+from wardian.daemon.words import Teller, TrayWords
 from wardian.rules.documents import Path as Place
 from wardian.rules.documents import dotted
 from wardian.rules.errors import BadConfig, Mistake, StoreFailed
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from wardian.adapters.stores.lock import Holder
     from wardian.daemon.acts import Asked, Wish
     from wardian.daemon.bench_watch import Watch
+    from wardian.daemon.chronicle import Chronicle
     from wardian.daemon.library import Library
     from wardian.daemon.look import BenchNow
 
@@ -72,6 +74,17 @@ def teller(config: Config, channels: Sequence[str] = (), on_due: Callable[[], No
     """Return what puts alarms into words, for some channels."""
     trays = {tray.name: TrayWords(tray.plan, tray.crop.name, tray.stuck) for tray in config.trays}
     return Teller(Tongue.of(config.site), trays, config.library.advice, channels, on_due)
+
+
+def chronicle(config: Config) -> "Chronicle":
+    """Return what writes the journal of a bench of which nothing is known yet."""
+    from wardian.daemon.acts import latching
+    from wardian.daemon.chronicle import Chronicle
+    from wardian.rules.observing.observer import Observer
+
+    lives = Lives({}, Tongue.of(config.site).moment, latches=latching(config))
+    observer = Observer(tray.plan for tray in config.trays)
+    return Chronicle(teller(config), lives, observer, config.library.hiding())
 
 
 # ------------------------------------------------------------------------------------- the store
@@ -264,6 +277,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     loop.quiet_s = _quiet_s(sensors, speed)
     loop.notes = lambda: _notes(sensors, clock, speed)
     loop.lives = lives(config, store, clock.wall_ms)
+    loop.hiding = config.library.hiding()
     loop.bring_up_to_date(clock.wall_ms())
     outbox.start()
     opened.callback(outbox.stop)

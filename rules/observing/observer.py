@@ -6,9 +6,9 @@ The rule of this file: no clock, no chance; the same readings give the same tran
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 from operator import attrgetter
-from typing import TYPE_CHECKING
 
 from wardian.rules.crops import stage_at
+from wardian.rules.evidence import Evidence
 from wardian.rules.observing.care_seen import CareSeen
 from wardian.rules.observing.conditions import CONDITIONS
 from wardian.rules.observing.looks import Abnormal, Care, Condition, Look, Unchanged
@@ -16,9 +16,6 @@ from wardian.rules.observing.minutes import MINUTE_MS, Minutes
 from wardian.rules.plans import TrayPlan
 from wardian.rules.readings import Chunk, Reading
 from wardian.rules.transitions import RAISED, RETURNED, Transition
-
-if TYPE_CHECKING:
-    from wardian.rules.evidence import Evidence
 
 
 class TrayObserver:
@@ -97,6 +94,16 @@ class Observer:
     def record(self, tray: str, care: Care) -> None:
         """Take note of care that a person recorded."""
         self.trays[tray].care.record(care)
+
+    def resume(self, standing: Iterable[tuple[str, str, str]]) -> None:
+        """Let stand what stood when it was last told: tray, quantity and condition; and nothing else."""
+        stood = set(standing)
+        for name, tray in self.trays.items():
+            tray.standing = {
+                one.name: tray.standing.get(one.name, Evidence(""))
+                for one in tray.conditions
+                if (name, one.quantity, one.name) in stood
+            }
 
     def advance(self, until_ms: int | Mapping[str, int]) -> list[Transition]:
         """Observe up to an instant, of all trays or one for each; in the order of the journal."""

@@ -82,9 +82,12 @@ class FakeTeller:
             "alarm": "too-warm" if transition.limit else transition.condition,
         }
 
-    def messages(self, transition: Transition, fields: Mapping[str, Any]) -> list[DueMessage]:
-        key = f"{transition.alarm}{transition.event}{transition.time_ms}"
-        return [DueMessage("bell", Message(key, "subject", "body", fields))]
+    def message(self, fields: Mapping[str, Any], time_ms: int) -> Message:
+        key = f"{fields['tray']}{fields['quantity']}{fields['condition']}{fields['event']}{time_ms}"
+        return Message(key, "subject", "body", fields)
+
+    def messages(self, message: Message) -> list[DueMessage]:
+        return [DueMessage("bell", message)]
 
     def retired(self, fields: Mapping[str, Any], now_ms: int) -> dict[str, Any]:
         return {**fields, "event": "returned"}
