@@ -126,6 +126,13 @@ def alarms(options: argparse.Namespace) -> int:
     return DONE
 
 
+def care(options: argparse.Namespace) -> int:
+    """Write down what somebody did at a tray."""
+    from wardian.daemon.cli_care import care as write_down
+
+    return write_down(options)
+
+
 def replay(options: argparse.Namespace) -> int:
     """Print the alarm journal of a file of readings, and how well it tells the truth about them."""
     from wardian.daemon import recorded, report, wiring

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from itertools import islice
 from typing import Any, Final
 
+from wardian.daemon.care import care_of, entry_of, is_care, recorded
 from wardian.daemon.chronicle import Chronicle
 from wardian.daemon.intake import Intake, doubted
 from wardian.daemon.lives import Lives, announcements
@@ -21,7 +22,7 @@ from wardian.rules.errors import StoreFailed
 from wardian.rules.life import Impossible
 from wardian.rules.observing.minutes import KEPT, MINUTE_MS
 from wardian.rules.observing.observer import Observer
-from wardian.rules.ports import Arrival, Clock, DueMessage, Refused, Round, Sensor, Store
+from wardian.rules.ports import Act, Arrival, Clock, DueMessage, Refused, Round, Sensor, Store
 from wardian.rules.readings import Reading
 from wardian.rules.transitions import Transition
 
@@ -37,6 +38,8 @@ UNKEPT_ROOM: Final = 100_000
 STATE_EVERY_MS: Final = 3_600_000
 #: So much is read at once of what was kept: more would need much memory for a moment.
 READ_AT_ONCE_MS: Final = 6 * 3_600_000
+#: So many last entries of the journal are looked through for recorded care after a start.
+RECORDED_LOOKS: Final = 5_000
 BACKLOG_MS: Final = 60_000
 QUIET_S: Final = 5.0
 #: The longest that judgement waits for a wire that does not work, and for a backlog, in our own time.
@@ -167,6 +170,9 @@ class Loop:
         """
         for from_ms in range(now_ms - KEPT * MINUTE_MS, now_ms + STATE_EVERY_MS, READ_AT_ONCE_MS):
             self.observer.feed(self._store.chunk(from_ms, from_ms + READ_AT_ONCE_MS))
+        for tray, care in recorded(self._store.journal(last=RECORDED_LOOKS), now_ms - KEPT * MINUTE_MS):
+            if tray in self.observer.trays:
+                self.observer.record(tray, care)
         self.observer.advance({name: tray.judged_ms for name, tray in self._engine.trays.items()})
         self.observer.resume(
             (entry.tray, entry.fields["quantity"], entry.fields["condition"])
@@ -268,6 +274,9 @@ class Loop:
             if number in unkept.acts_done:
                 continue
             unkept.acts_done.append(number)
+            if is_care(act):
+                self._record(act, now_ms)
+                continue
             try:
                 unkept.journal.append((now_ms, act.alarm.tray, self.lives.do(act, now_ms)))
             except Impossible as error:
@@ -275,6 +284,13 @@ class Loop:
         for fields in self.lives.off_the_shelf(now_ms):
             unkept.journal.append((now_ms, fields["tray"], fields))
             unkept.due += announcements(fields, self._teller.channels)
+
+    def _record(self, act: Act, now_ms: int) -> None:
+        if act.alarm.tray not in self.observer.trays:
+            log.warning("care of a tray that is not watched", extra={"tray": act.alarm.tray})
+            return
+        self._unkept.journal.append((now_ms, act.alarm.tray, entry_of(act, self._teller.tongue, now_ms)))
+        self.observer.record(act.alarm.tray, care_of(act))
 
     def _keep(self, now_ms: int) -> None:
         unkept = self._unkept

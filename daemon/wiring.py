@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from wardian.daemon.chronicle import Chronicle
     from wardian.daemon.library import Library
     from wardian.daemon.look import BenchNow
+    from wardian.rules.ports import Act
 
 #: The note in which a simulated bench leaves its time.
 CLOCK_NOTE: Final = "clock"
@@ -198,6 +199,41 @@ def ask(config: Config, wish: "Wish", lasts_ms: int | None) -> "Asked":
         asked = acts(wish, config, lives(config, store, lambda: now_ms), now_ms)
         store.ask(list(asked))
     return Asked(asked, is_watching)
+
+
+def record_care(
+    config: Config, tray: str, event: str, done_ms: int | None, by: tuple[str, str]
+) -> tuple["Act", bool]:
+    """Ask the daemon to write down what was done at a tray; ``by`` is who did it and why.
+
+    Returns:
+        What is asked for, and whether a daemon is there to hear it at once.
+
+    Raises:
+        ValueError: There is no such tray, or it was done at no time that can be meant.
+        StoreFailed: The store cannot be read or written.
+    """
+    from wardian.adapters.stores.lock import holder
+    from wardian.adapters.stores.opening import database_path
+    from wardian.daemon.care import LONGEST_AGO_MS, act_of
+    from wardian.rules.documents import nearest
+
+    names = [one.name for one in config.trays]
+    if tray not in names:
+        raise ValueError(f"there is no tray {tray!r}; {nearest(tray, names)}")
+    path = database_path(config.store_url, Path())
+    if path is None or not path.exists():
+        raise ValueError("nothing was watched yet; `wardian run` makes the database")
+    is_watching = holder(path) is not None
+    with ExitStack() as opened:
+        store = open_store(config, opened, read_only=True)
+        now_ms = _time_there(config, store, is_running=is_watching)
+        done_ms = now_ms if done_ms is None else done_ms
+        if not now_ms - LONGEST_AGO_MS <= done_ms <= now_ms:
+            raise ValueError("--at: a time of the last 24 h is accepted")
+        act = act_of(tray, event, done_ms, *by)
+        store.ask([act])
+    return act, is_watching
 
 
 def alarm_entries(config: Config, *, everything: bool) -> list[JournalEntry]:
