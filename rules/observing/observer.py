@@ -57,6 +57,12 @@ class TrayObserver:
                 self._fall_back(condition.name)
                 yield self._transition(condition, RETURNED, look.now_ms, Abnormal(look.now_ms, evidence))
 
+    def resume(self, stood: Collection[tuple[str, str]]) -> None:
+        """Let stand what stood when it was last told: name and quantity; and nothing else."""
+        keys = [(one.name, one.quantity) for one in self.conditions if (one.name, one.quantity) in stood]
+        self._stand = {key: self._stand.get(key, Evidence("")) for key in keys}
+        self.standing = {name: evidence for (name, _), evidence in self._stand.items()}
+
     def _fall_back(self, name: str) -> None:
         """Let another condition of a name stand for it, if there is one."""
         del self.standing[name]
@@ -113,11 +119,7 @@ class Observer:
         """Let stand what stood when it was last told: tray, quantity and condition; and nothing else."""
         stood = set(standing)
         for name, tray in self.trays.items():
-            tray.standing = {
-                one.name: tray.standing.get(one.name, Evidence(""))
-                for one in tray.conditions
-                if (name, one.quantity, one.name) in stood
-            }
+            tray.resume({(condition, quantity) for of, quantity, condition in stood if of == name})
 
     def advance(self, until_ms: int | Mapping[str, int]) -> list[Transition]:
         """Observe up to an instant, of all trays or one for each; in the order of the journal."""

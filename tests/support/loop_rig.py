@@ -1,6 +1,7 @@
 """The loop with fakes around it: a sensor that hands over what it is given, a teller of few words, a flaky store."""
 
 from collections.abc import Mapping, Sequence
+from datetime import UTC
 from typing import TYPE_CHECKING, Any
 
 from fake_clock import FakeClock
@@ -8,6 +9,7 @@ from fake_clock import FakeClock
 from wardian.adapters.stores.memory import MemoryStore
 from wardian.daemon.lives import Lives
 from wardian.daemon.loop import Loop
+from wardian.daemon.tongue import Tongue
 from wardian.rules.crops import Band, Limit, Stage, StageSpan
 from wardian.rules.engine import Engine
 from wardian.rules.life import Impossible
@@ -68,6 +70,7 @@ class FakeTeller:
     """Says little, to one channel."""
 
     channels = ("bell",)
+    tongue = Tongue(UTC)
 
     def __init__(self) -> None:
         self.nudged = 0
