@@ -4,8 +4,6 @@ The rule of this file: no clock, no chance; the same readings give the same tran
 """
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from itertools import groupby
-from operator import attrgetter
 
 from wardian.rules.crops import stage_at
 from wardian.rules.evidence import Evidence
@@ -14,7 +12,7 @@ from wardian.rules.observing.conditions import CONDITIONS
 from wardian.rules.observing.looks import Abnormal, Care, Condition, ConditionMaker, Look, Unchanged
 from wardian.rules.observing.minutes import MINUTE_MS, Minutes
 from wardian.rules.plans import TrayPlan
-from wardian.rules.readings import Chunk, Reading
+from wardian.rules.readings import Chunk, Reading, chunk_of
 from wardian.rules.transitions import RAISED, RETURNED, Transition
 
 
@@ -106,10 +104,7 @@ class Observer:
 
     def take(self, readings: Iterable[Reading]) -> None:
         """Take live readings."""
-        by_tray = sorted(readings, key=attrgetter("tray"))
-        for name, of_tray in groupby(by_tray, key=attrgetter("tray")):
-            if name in self.trays:
-                self.trays[name].minutes.take(of_tray)
+        self.feed(chunk_of(readings))
 
     def record(self, tray: str, care: Care) -> None:
         """Take note of care that a person recorded."""
