@@ -163,6 +163,7 @@ class Lives:
             "why": why,
             "until": None if until_ms is None else utc_text(until_ms),
             "until_ms": until_ms,
+            "held": before.fields["message"],
             "message": f"{_name(before.fields)}: held back, because {why}.",
         }
         self._lives[alarm] = replace(before, state=state, is_told=False, fields=entry)
@@ -172,15 +173,16 @@ class Lives:
         """Let go what a rule has set aside and return the entry, which is to be told where it stands."""
         before = self.of(alarm)
         state = life.after(before.state, life.RELEASE, latches=False, is_abnormal=before.is_abnormal)
-        stands = "it stands" if before.is_abnormal else "it does not stand"
+        held = before.fields
+        stands = f"it stands. {held['held']}" if before.is_abnormal else "it does not stand."
         entry = {
-            **before.fields,
+            **held,
             **_NOBODY,
             "time": utc_text(at_ms),
             "event": RELEASED,
             "life": state,
             "told": before.is_abnormal,
-            "message": f"{_name(before.fields)}: no longer held back, and {stands} now.",
+            "message": f"{_name(held)}: no longer held back ({held['why']}), and {stands}",
         }
         self._lives[alarm] = Life(state, before.is_abnormal, before.is_abnormal, entry)
         return entry

@@ -82,6 +82,7 @@ class FakeTeller:
             "limit": transition.limit,
             "condition": transition.condition,
             "event": transition.event,
+            "message": f"{transition.event}.",
             "alarm": "too-warm" if transition.limit else transition.condition,
         }
 
