@@ -174,7 +174,10 @@ class Lives:
         before = self.of(alarm)
         state = life.after(before.state, life.RELEASE, latches=False, is_abnormal=before.is_abnormal)
         held = before.fields
-        stands = f"it stands. {held['held']}" if before.is_abnormal else "it does not stand."
+        # Where it came and went meanwhile, its last entry is the one that says what stands.
+        stands = (
+            f"it stands. {held.get('held', held['message'])}" if before.is_abnormal else "it does not stand."
+        )
         entry = {
             **held,
             **_NOBODY,
