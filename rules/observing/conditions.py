@@ -6,13 +6,13 @@ The rule of this file: a condition that tells of a cause comes before those that
 from collections.abc import Sequence
 from typing import Final
 
-from wardian.rules.observing.cover import CoverLeaking, CoverOff
 from wardian.rules.observing.heater import HeaterIdle, HeaterRunaway
 from wardian.rules.observing.lamp import LampNotOff, LampNotOn, LampWeak
-from wardian.rules.observing.looks import Condition
+from wardian.rules.observing.looks import ConditionMaker
 from wardian.rules.observing.mains import MainsLost
+from wardian.rules.observing.uncovered import CoverLeaking, CoverOff
 
-CONDITIONS: Final[Sequence[type[Condition]]] = (
+CONDITIONS: Final[Sequence[ConditionMaker]] = (
     MainsLost,
     HeaterRunaway,
     HeaterIdle,

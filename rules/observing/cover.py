@@ -1,180 +1,118 @@
-"""Covers that were not put back, and covers that leak: humidity that fell within minutes and stays down.
+"""A cover that is lifted and put back, as it shows in the traces: on the balance it rides on, else in the air.
 
-The rule of this file: a fall that is made good within the time an airing takes says nothing.
+The rule of this file: where the cover has been seen to ride on the balance, only the balance tells of it;
+a fall of humidity alone is then no lifted cover.
 """
 
-from typing import Final, NamedTuple
+from dataclasses import dataclass
+from math import isnan
+from typing import Final
 
-import numpy as np
+from wardian.rules.observing.minutes import KEPT, MINUTE_MS, Minutes, Trace
+from wardian.rules.observing.steps import STEP_MINUTES, Step, fall
 
-from wardian.rules.crops import stage_at
-from wardian.rules.evidence import Evidence, difference, moment, value
-from wardian.rules.observing.looks import NORMAL, UNCHANGED, Abnormal, Look, Verdict
-from wardian.rules.observing.minutes import MINUTE_MS, Minutes
-from wardian.rules.readings import Values
+HUMIDITY: Final = "relative_humidity"
+MASS: Final = "tray_mass"
+#: Air under a lifted cover dries within 1 to 3 min by tens of per cent, under leaves and in open vents by
+#: less. [%] From memory.
+_DIPS_PCT: Final = 8.0
+#: A cover weighs 150 to 400 g, with the drops on it. [g] From memory, with a margin.
+_COVER_G: Final = (100.0, 600.0)
+#: How much of its mass must come back to say that the cover is on.
+_BACK: Final = 0.6
+#: Humidity that has risen so far from its lowest value says that the cover is on. [%] Chosen.
+_RISEN_PCT: Final = 3.0
+#: An airing is over in 45 min (common practice, no source); a cover that is off for longer was left off.
+AIRING_MS: Final = 45 * MINUTE_MS
+#: Dips of humidity so soon after the last lift come from that.
+_AFTERMATH_MS: Final = 30 * MINUTE_MS
+#: A cover off for so long is taken for one that does not belong on the tray.
+_FORGOTTEN_MS: Final = 2 * 24 * 60 * MINUTE_MS
 
-_QUANTITY: Final = "relative_humidity"
-#: A fall of so much within so many minutes is none of the weather. [%RH] [min]
-FALL_PCT: Final = 8.0
-FALL_MIN: Final = 6
-#: Minutes over which what was before, and what is now, are taken.
-_AROUND_MIN: Final = 20
-#: A cover weighs at least so much; it rides on the scale where there is one. From memory: 150 to 400 g.
-_COVER_G: Final = 100.0
 
+@dataclass(slots=True)
+class Lift:
+    """One lifted cover; ``to_ms`` moves on while it is off, for 45 min at most.
 
-class Fall(NamedTuple):
-    """Humidity that fell within minutes and did not come back.
-
-    Attributes:
-        at: When it began to fall, minutes ago.
-        before_pct: Where it was.
-        lowest_pct: Where it fell to.
-        now_pct: Where it is.
-        is_flat: Whether it hardly moves now.
-        lighter_g: How much lighter the tray became with it and still is, None where no scale says so.
+    ``cover_g`` is what the balance lost, None where only the air tells; ``before`` is the level before of
+    the trace that told, ``lowest`` the lowest since; ``back_ms`` is when the cover was seen to be on again.
     """
 
-    at: int
-    before_pct: float
-    lowest_pct: float
-    now_pct: float
-    is_flat: bool
-    lighter_g: float | None
-
-    @property
-    def made_good(self) -> float:
-        """The share of the fall that was made good."""
-        return (self.now_pct - self.lowest_pct) / max(self.before_pct - self.lowest_pct, 1e-9)
+    from_ms: int
+    to_ms: int
+    before: float
+    lowest: float
+    cover_g: float | None = None
+    back_ms: int | None = None
 
     @property
     def is_off(self) -> bool:
-        """Whether the cover is off rather than leaking: by the scale, else by how little came back."""
-        if self.lighter_g is not None:
-            return self.lighter_g >= _COVER_G
-        return self.before_pct - self.now_pct >= 2 * FALL_PCT and self.made_good < _LITTLE
+        """Whether the cover is still off."""
+        return self.back_ms is None
 
 
-#: Less of a fall made good than this is nothing.
-_LITTLE: Final = 0.25
-#: More of it made good than this is an airing.
-_MOST: Final = 0.7
-_FLAT_PCT: Final = 4.0
-
-
-def lasting_fall(minutes: Minutes, least_min: int, most_min: int) -> Fall | None:
-    """Return the first fall, not longer ago than ``most_min``, that has lasted for at least ``least_min``."""
-    humidity = minutes.trace(_QUANTITY, most_min + _AROUND_MIN + FALL_MIN).mean
-    if len(humidity) < least_min + _AROUND_MIN + FALL_MIN:
-        return None
-    falls = humidity[:-FALL_MIN] - humidity[FALL_MIN:]
-    falls[: _AROUND_MIN - FALL_MIN] = 0
-    falls[len(humidity) - least_min :] = 0
-    begins = np.flatnonzero(falls >= FALL_PCT)
-    while len(begins):
-        found = _fall(minutes, humidity, int(begins[0]))
-        if found:
-            return found
-        begins = begins[begins > begins[0] + _AROUND_MIN]
-    return None
-
-
-def _fall(minutes: Minutes, humidity: Values, begin: int) -> Fall | None:
-    before = _median(humidity[max(begin - _AROUND_MIN, 0) : begin + 1])
-    since = humidity[begin + FALL_MIN :]
-    now, lately = _median(since[-10:]), since[-_AROUND_MIN:]
-    lowest = float(np.nanmin(since)) if np.isfinite(since).any() else np.nan
-    # What came back at any time, an airing later included, is not the first fall any more.
-    highest = float(np.nanquantile(since, 0.9)) if np.isfinite(since).any() else np.nan
-    fallen = before - lowest
-    if not (before - now >= FALL_PCT * 0.75 and highest <= before - (1 - _MOST) * fallen):
-        return None
-    at = len(humidity) - begin
-    is_flat = bool(np.nanmax(lately) - np.nanmin(lately) <= _FLAT_PCT)
-    return Fall(at, before, lowest, now, is_flat, _lighter_g(minutes, at))
-
-
-def _lighter_g(minutes: Minutes, at: int) -> float | None:
-    """Return how much lighter the tray became so many minutes ago, less what it gained since."""
-    mass = minutes.trace("tray_mass", at + _AROUND_MIN).mean
-    if len(mass) < at + _AROUND_MIN or np.isnan(mass).any():
-        return None
-    before = _median(mass[: _AROUND_MIN - 2])
-    lost = before - float(mass[_AROUND_MIN - 2 : _AROUND_MIN + 2 * FALL_MIN].min())
-    jumps = mass[_AROUND_MIN + 3 :] - mass[_AROUND_MIN : -3]
-    is_back = len(jumps) and float(jumps.max()) >= _COVER_G
-    return 0.0 if is_back else lost
-
-
-def _median(values: Values) -> float:
-    known = values[np.isfinite(values)]
-    return float(np.median(known)) if len(known) else float("nan")
-
-
-class _OfCover:
-    """What the conditions of a cover share: they hold until the humidity has come back."""
-
-    name = ""
-    quantity = _QUANTITY
-    every = 5
-    is_off = False
+class CoverSeen:
+    """The cover of one tray; ``last`` is the last time that it was lifted, if ever."""
 
     def __init__(self) -> None:
-        self._back_pct: float | None = None
+        self.last: Lift | None = None
+        self._on_balance_ms: int | None = None
 
-    def judge(self, look: Look) -> Verdict:
-        """Return whether humidity fell within minutes, stayed down, and is too low for the stage."""
-        now = look.minutes.trace(_QUANTITY, 10).mean
-        if not len(now) or np.isnan(now).any():
-            return UNCHANGED
-        if self._back_pct is not None:
-            back = now.min() >= self._back_pct
-            self._back_pct = None if back else self._back_pct
-            return NORMAL if back else UNCHANGED
-        wanted = _wanted_pct(look)
-        if wanted is None or now[-1] >= wanted:
-            return NORMAL
-        least = round(look.figure(self.name, "after") / MINUTE_MS)
-        fall = lasting_fall(look.minutes, least, 3 * least)
-        if fall is None or not fall.is_flat or fall.is_off is not self.is_off:
-            return NORMAL
-        self._back_pct = (fall.before_pct + max(fall.now_pct, fall.lowest_pct)) / 2
-        return Abnormal(look.now_ms - fall.at * MINUTE_MS, fallen(fall, look.now_ms), fall.now_pct)
+    @property
+    def is_off(self) -> bool:
+        """Whether the cover is off, however long."""
+        return self.last is not None and self.last.is_off
+
+    def has_just_come_back(self, now_ms: int) -> bool:
+        """Return whether the cover was put back in the minutes that a step is seen against."""
+        back_ms = self.last.back_ms if self.last else None
+        return back_ms is not None and now_ms - back_ms <= STEP_MINUTES * MINUTE_MS
+
+    def step(self, minutes: Minutes) -> Lift | None:
+        """Look at the minute that was just closed; return a lift that begins with it, or goes on."""
+        now_ms = minutes.now_ms
+        assert now_ms is not None
+        air, mass = minutes.trace(HUMIDITY, STEP_MINUTES), minutes.trace(MASS, STEP_MINUTES)
+        pulse = fall(mass, _COVER_G[0])
+        if pulse and pulse.size <= _COVER_G[1] and not (self.is_off and self.last and self.last.cover_g):
+            self._on_balance_ms = now_ms
+            return self._weighed(pulse, mass, now_ms)
+        if self.last and self.last.is_off:
+            return self._go_on(self.last, air, mass, now_ms)
+        dip = None if self._rides(mass, now_ms) else fall(air, _DIPS_PCT)
+        if dip and (self.last is None or now_ms - self.last.to_ms > _AFTERMATH_MS):
+            self.last = Lift(_began_ms(dip, now_ms), now_ms, dip.before, float(air.mean[-1]))
+            return self.last
+        return None
+
+    def _rides(self, mass: Trace, now_ms: int) -> bool:
+        """Return whether the balance would tell, because it did in the last three days and is read."""
+        seen_ms = self._on_balance_ms
+        return seen_ms is not None and now_ms - seen_ms < KEPT * MINUTE_MS and not isnan(mass.mean[-1])
+
+    def _weighed(self, pulse: Step, mass: Trace, now_ms: int) -> Lift:
+        from_ms = _began_ms(pulse, now_ms)
+        if self.last and self.last.is_off:
+            from_ms = min(from_ms, self.last.from_ms)
+        self.last = Lift(from_ms, now_ms, pulse.before, float(mass.high[-1]), pulse.size)
+        return self.last
+
+    def _go_on(self, lift: Lift, air: Trace, mass: Trace, now_ms: int) -> Lift | None:
+        is_airing = now_ms - lift.from_ms <= AIRING_MS
+        if lift.cover_g is None:
+            self._follow_air(lift, air, now_ms)
+        elif mass.low[-1] >= lift.lowest + _BACK * lift.cover_g or now_ms - lift.from_ms > _FORGOTTEN_MS:
+            lift.back_ms = now_ms
+        if is_airing and (lift.is_off or lift.cover_g is not None):
+            lift.to_ms = now_ms
+        return lift if is_airing else None
+
+    def _follow_air(self, lift: Lift, air: Trace, now_ms: int) -> None:
+        if air.mean[-1] < lift.lowest:
+            lift.lowest = float(air.mean[-1])
+        if air.mean[-1] >= lift.lowest + _RISEN_PCT or now_ms - lift.from_ms > AIRING_MS:
+            lift.back_ms = now_ms
 
 
-class CoverOff(_OfCover):
-    """The cover was not put back."""
-
-    name = "cover-off"
-    is_off = True
-
-
-class CoverLeaking(_OfCover):
-    """The cover is cracked, or not seated."""
-
-    name = "cover-leaking"
-
-
-def fallen(fall: Fall, now_ms: int) -> Evidence:
-    """Return what speaks for a cover that is off or leaking."""
-    words = "humidity fell from {} to {} within minutes at {} and has stayed at {}"
-    figures = (
-        value(_QUANTITY, fall.before_pct),
-        value(_QUANTITY, fall.lowest_pct),
-        moment(now_ms - fall.at * MINUTE_MS),
-        value(_QUANTITY, fall.now_pct),
-    )
-    if fall.lighter_g is None:
-        return Evidence(words, figures)
-    if fall.lighter_g >= _COVER_G:
-        return Evidence(
-            words + "; the tray is {} lighter since", (*figures, difference("tray_mass", fall.lighter_g))
-        )
-    return Evidence(words + "; the cover's weight is still on the scale", figures)
-
-
-def _wanted_pct(look: Look) -> float | None:
-    """Return the low limit of humidity of the present stage."""
-    stage = stage_at(look.plan.spans, look.now_ms)
-    band = stage.bands.get(_QUANTITY) if stage else None
-    return band.threshold("low") if band else None
+def _began_ms(step: Step, now_ms: int) -> int:
+    return now_ms - step.minutes_ago * MINUTE_MS

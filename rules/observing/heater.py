@@ -17,6 +17,8 @@ _QUANTITY: Final = "medium_temperature"
 _LOOKED_BACK_MIN: Final = 24 * 60
 _SETTLED_MIN: Final = 5
 _HOUR_MIN: Final = 60
+#: A condition that tells the same, and more.
+MAINS_LOST: Final = "mains-lost"
 #: A medium without heat comes nearer to the air by so much, where a cold room takes it away from the air. [K]
 _LESS_K: Final = 0.2
 
@@ -32,14 +34,16 @@ class HeaterIdle:
         """Return whether the medium fell well below where the mat came on, without a pulse of heat."""
         mat = look.usual.mat
         medium_c = recent(look.minutes, _QUANTITY, _SETTLED_MIN)
-        if mat is None or np.isnan(medium_c):
+        if mat is None or np.isnan(medium_c) or MAINS_LOST in look.standing:
             return UNCHANGED
+        is_standing, below_k = self.name in look.standing, mat.on_c - medium_c
+        if below_k < (0 if is_standing else look.figure(self.name, "below")):
+            return NORMAL
         quiet_ms = since_heated_min(look.minutes.trace(_QUANTITY, _LOOKED_BACK_MIN).mean) * MINUTE_MS
-        if quiet_ms < look.figure(self.name, "without_heat") / 2 or medium_c > mat.on_c:
+        if quiet_ms < look.figure(self.name, "without_heat") / 2:
             return NORMAL
         wait_ms = max(look.figure(self.name, "without_heat"), 1.5 * mat.apart_min * MINUTE_MS)
-        below_k = mat.on_c - medium_c
-        if quiet_ms < wait_ms or below_k < look.figure(self.name, "below") or is_air_ahead(look):
+        if quiet_ms < wait_ms or is_air_ahead(look):
             return UNCHANGED
         return Abnormal(look.now_ms - quiet_ms, idle(mat, quiet_ms, medium_c), medium_c)
 

@@ -4,7 +4,7 @@ The rule of this file: a condition hangs on nothing but the last three days of m
 memory, so that it is found again after a restart by letting those days pass once more.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import ClassVar, Final, NamedTuple, Protocol
 
@@ -38,8 +38,8 @@ class Look:
         minutes: What its probes showed until now.
         care: What was done at it in the last three days, recorded or seen, in order of beginning.
         now_ms: The end of the last closed minute.
-        standing: Conditions of this tray that stand, by name, with their evidence; those judged before this one
-            in the same minute are up to date.
+        standing: Conditions of this tray that stand, by name, with the evidence of one of that name; those judged
+            before this one in the same minute are up to date.
         learned: What was learned about the tray, once an hour.
     """
 
@@ -92,13 +92,20 @@ Verdict = Abnormal | Unchanged | None
 class Condition(Protocol):
     """Something that may be wrong with a tray or its sensors, other than a limit; one for each tray.
 
-    ``name`` is its name among the alarms, ``quantity`` the one that its alarm stands under, ``every`` how many
-    minutes lie between two looks.
+    ``name`` is its name among the alarms, ``every`` how many minutes lie between two looks. Of one name there
+    may be several in a tray, each with a quantity of its own.
     """
 
     name: ClassVar[str]
-    quantity: ClassVar[str]
     every: ClassVar[int]
+
+    @property
+    def quantity(self) -> str:
+        """The quantity that its alarm stands under."""
 
     def judge(self, look: Look) -> Verdict:
         """Return whether it holds now; called at the end of each minute that ``every`` divides."""
+
+
+#: Makes a condition anew for a tray: its class, or that with the quantity it is about.
+ConditionMaker = Callable[[], Condition]

@@ -3,7 +3,7 @@
 The rule of this file: no clock, no chance; the same readings give the same transitions, however they are cut.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 from operator import attrgetter
 from typing import TYPE_CHECKING
@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from wardian.rules.crops import stage_at
 from wardian.rules.observing.care_seen import CareSeen
 from wardian.rules.observing.conditions import CONDITIONS
-from wardian.rules.observing.looks import Abnormal, Care, Condition, Look, Unchanged
+from wardian.rules.observing.looks import Abnormal, Care, Condition, ConditionMaker, Look, Unchanged
 from wardian.rules.observing.minutes import MINUTE_MS, Minutes
 from wardian.rules.observing.usual import Learned
 from wardian.rules.plans import TrayPlan
@@ -25,14 +25,15 @@ if TYPE_CHECKING:
 class TrayObserver:
     """One tray, minute by minute."""
 
-    def __init__(self, plan: TrayPlan, conditions: Iterable[type[Condition]] = CONDITIONS) -> None:
+    def __init__(self, plan: TrayPlan, conditions: Iterable[ConditionMaker] = CONDITIONS) -> None:
         """Begin anew; only conditions that the plan has figures for are judged."""
         self.plan = plan
         self.minutes = Minutes(plan.hold_ms)
         self.care = CareSeen(plan)
         self.learned = Learned()
         self.standing: dict[str, Evidence] = {}
-        self.conditions = [one() for one in conditions if one.name in plan.figures]
+        self.conditions = [one for one in (make() for make in conditions) if one.name in plan.figures]
+        self._stand: dict[tuple[str, str], Evidence] = {}
 
     def look(self) -> Look:
         """Return the tray as it is at the end of the last closed minute."""
@@ -56,14 +57,27 @@ class TrayObserver:
         for condition in self.conditions:
             if minute % condition.every:
                 continue
-            verdict = condition.judge(look)
+            verdict, key = condition.judge(look), (condition.name, condition.quantity)
             if isinstance(verdict, Abnormal):
-                if condition.name not in self.standing:
+                if key not in self._stand:
                     yield self._transition(condition, RAISED, look.now_ms, verdict)
-                self.standing[condition.name] = verdict.evidence
-            elif not isinstance(verdict, Unchanged) and condition.name in self.standing:
-                evidence = self.standing.pop(condition.name)
+                self._stand[key] = self.standing[condition.name] = verdict.evidence
+            elif not isinstance(verdict, Unchanged) and key in self._stand:
+                evidence = self._stand.pop(key)
+                self._fall_back(condition.name)
                 yield self._transition(condition, RETURNED, look.now_ms, Abnormal(look.now_ms, evidence))
+
+    def _fall_back(self, name: str) -> None:
+        """Let another condition of a name stand for it, if there is one."""
+        del self.standing[name]
+        for other, evidence in self._stand.items():
+            if other[0] == name:
+                self.standing[name] = evidence
+
+    @property
+    def raised(self) -> Collection[tuple[str, str]]:
+        """The conditions that stand: name and quantity."""
+        return self._stand.keys()
 
     def _transition(self, condition: Condition, event: str, at_ms: int, why: Abnormal) -> Transition:
         stage = stage_at(self.plan.spans, at_ms)
@@ -85,7 +99,7 @@ class TrayObserver:
 class Observer:
     """All trays, each observed by itself."""
 
-    def __init__(self, plans: Iterable[TrayPlan], conditions: Sequence[type[Condition]] = CONDITIONS) -> None:
+    def __init__(self, plans: Iterable[TrayPlan], conditions: Sequence[ConditionMaker] = CONDITIONS) -> None:
         self.trays = {plan.tray: TrayObserver(plan, conditions) for plan in plans}
 
     def feed(self, chunk: Chunk) -> None:
@@ -141,8 +155,7 @@ class Observer:
     def raised(self) -> set[tuple[str, str, str]]:
         """Return the alarms about conditions that stand: tray, quantity and condition."""
         return {
-            (name, condition.quantity, condition.name)
-            for name, tray in self.trays.items()
-            for condition in tray.conditions
-            if condition.name in tray.standing
+            (tray, quantity, condition)
+            for tray, observer in self.trays.items()
+            for condition, quantity in observer.raised
         }
