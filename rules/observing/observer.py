@@ -38,7 +38,9 @@ class TrayObserver:
     def look(self) -> Look:
         """Return the tray as it is at the end of the last closed minute."""
         assert self.minutes.now_ms is not None
-        return Look(self.plan, self.minutes, self.care.events, self.minutes.now_ms, self.standing, self.learned)
+        return Look(
+            self.plan, self.minutes, self.care.events, self.minutes.now_ms, self.standing, self.learned
+        )
 
     def advance(self, until_ms: int) -> Iterator[Transition]:
         """Close the minutes that ended at or before an instant and tell what changed."""

@@ -103,7 +103,7 @@ def _lighter_g(minutes: Minutes, at: int) -> float | None:
         return None
     before = _median(mass[: _AROUND_MIN - 2])
     lost = before - float(mass[_AROUND_MIN - 2 : _AROUND_MIN + 2 * FALL_MIN].min())
-    jumps = mass[_AROUND_MIN + 3 :] - mass[_AROUND_MIN : -3]
+    jumps = mass[_AROUND_MIN + 3 :] - mass[_AROUND_MIN:-3]
     is_back = len(jumps) and float(jumps.max()) >= _COVER_G
     return 0.0 if is_back else lost
 

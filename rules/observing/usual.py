@@ -190,4 +190,3 @@ def recent(minutes: Minutes, quantity: str, count: int) -> float:
     """Return the mean of the last minutes of a quantity, not a number where one of them is unknown."""
     values = minutes.trace(quantity, count).mean
     return float(values.mean()) if len(values) == count else float("nan")
-
