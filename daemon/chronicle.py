@@ -10,6 +10,7 @@ from typing import Any, Final, NamedTuple
 
 from wardian.daemon.lives import Lives, alarm_of
 from wardian.daemon.words import Teller
+from wardian.rules.observing.causes import Cause
 from wardian.rules.observing.holds import hold_of
 from wardian.rules.observing.looks import LIFTED, MISTED, WATERED
 from wardian.rules.observing.observer import Observer
@@ -59,15 +60,15 @@ class Chronicle:
             transitions: In order of time, all before ``until_ms``.
             until_ms: Up to when the engine judged, of all trays or one for each.
         """
-        for transition in told_in_order(transitions, self.observer, until_ms):
+        for transition, cause in told_in_order(transitions, self.observer, until_ms):
             yield from self._let_go(transition.time_ms)
-            yield from self._entries(transition)
+            yield from self._entries(transition, cause)
             if transition.event == RETURNED:
                 yield from self._let_go(transition.time_ms)
         yield from self._let_go(until_ms)
 
-    def _entries(self, transition: Transition) -> Iterator[Entry]:
-        fields = self.teller.fields(transition)
+    def _entries(self, transition: Transition, cause: Cause | None) -> Iterator[Entry]:
+        fields = self.teller.fields(transition, cause)
         why = self._why_held(transition, fields["alarm"]) if transition.event == RAISED else None
         is_told = self.lives.follow(fields, is_held=why is not None)
         yield Entry(transition.time_ms, transition.tray, fields, is_told, transition)

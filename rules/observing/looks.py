@@ -5,12 +5,13 @@ memory, so that it is found again after a restart by letting those days pass onc
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import ClassVar, Final, NamedTuple, Protocol
 
 from wardian.rules.crops import stage_at
 from wardian.rules.evidence import Evidence
 from wardian.rules.observing.minutes import Minutes
+from wardian.rules.observing.usual import Learned, Usual
 from wardian.rules.plans import TrayPlan
 
 #: What a person does at a tray, as it is recorded or shows in the traces.
@@ -39,6 +40,7 @@ class Look:
         now_ms: The end of the last closed minute.
         standing: Conditions of this tray that stand, by name, with the evidence of one of that name; those judged
             before this one in the same minute are up to date.
+        learned: What was learned about the tray, once an hour.
     """
 
     plan: TrayPlan
@@ -46,6 +48,12 @@ class Look:
     care: Sequence[Care]
     now_ms: int
     standing: Mapping[str, Evidence]
+    learned: Learned = field(default_factory=Learned)
+
+    @property
+    def usual(self) -> Usual:
+        """What is usual at this tray."""
+        return self.learned.of(self.plan, self.minutes)
 
     def last_care(self, *events: str) -> Care | None:
         """Return the last care of some kinds, of any kind where none is named."""

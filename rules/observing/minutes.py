@@ -78,6 +78,14 @@ class Minutes:
             self._fill(min((until_ms - self.now_ms) // MINUTE_MS, _AT_ONCE))
             yield from self._go_on()
 
+    @property
+    def next_ms(self) -> int:
+        """The end of the minute that is closed next, where it is not leapt over; 0 before the first reading."""
+        if self.now_ms is not None:
+            return self.now_ms + MINUTE_MS
+        first_ms = self._first_pending_ms()
+        return first_ms - first_ms % MINUTE_MS + MINUTE_MS if first_ms is not None else 0
+
     def trace(self, quantity: str, minutes: int) -> Trace:
         """Return up to so many of the last closed minutes of a quantity; empty where it was never read.
 
@@ -109,12 +117,14 @@ class Minutes:
             yield self.now_ms
 
     def _begin(self) -> bool:
-        if self._pending:
-            first_ms = min(
-                int(points.times_ms.min()) for pieces in self._pending.values() for points in pieces
-            )
+        first_ms = self._first_pending_ms()
+        if first_ms is not None:
             self.now_ms = first_ms - first_ms % MINUTE_MS
-        return bool(self._pending)
+        return first_ms is not None
+
+    def _first_pending_ms(self) -> int | None:
+        pieces = [points for pieces in self._pending.values() for points in pieces]
+        return min((int(points.times_ms.min()) for points in pieces), default=None)
 
     def _leap(self, until_ms: int) -> None:
         """Pass over minutes of which nothing could be remembered."""

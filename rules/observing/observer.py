@@ -11,6 +11,7 @@ from wardian.rules.observing.care_seen import CareSeen
 from wardian.rules.observing.conditions import CONDITIONS
 from wardian.rules.observing.looks import Abnormal, Care, Condition, ConditionMaker, Look, Unchanged
 from wardian.rules.observing.minutes import MINUTE_MS, Minutes
+from wardian.rules.observing.usual import Learned
 from wardian.rules.plans import TrayPlan
 from wardian.rules.readings import Chunk, Reading, chunk_of
 from wardian.rules.transitions import RAISED, RETURNED, Transition
@@ -24,6 +25,7 @@ class TrayObserver:
         self.plan = plan
         self.minutes = Minutes(plan.hold_ms)
         self.care = CareSeen(plan)
+        self.learned = Learned()
         self.standing: dict[str, Evidence] = {}
         self.conditions = [one for one in (make() for make in conditions) if one.name in plan.figures]
         self._stand: dict[tuple[str, str], Evidence] = {}
@@ -31,14 +33,21 @@ class TrayObserver:
     def look(self) -> Look:
         """Return the tray as it is at the end of the last closed minute."""
         assert self.minutes.now_ms is not None
-        return Look(self.plan, self.minutes, self.care.events, self.minutes.now_ms, self.standing)
+        return Look(
+            self.plan, self.minutes, self.care.events, self.minutes.now_ms, self.standing, self.learned
+        )
 
     def advance(self, until_ms: int) -> Iterator[Transition]:
         """Close the minutes that ended at or before an instant and tell what changed."""
+        for _, told in self.by_minute(until_ms):
+            yield from told
+
+    def by_minute(self, until_ms: int) -> Iterator[tuple[int, Sequence[Transition]]]:
+        """Close the minutes that ended at or before an instant; after each, yield its end and what changed."""
         for now_ms in self.minutes.close(until_ms):
             self.care.step(self.minutes)
-            if self.plan.spans and now_ms > self.plan.spans[0].from_ms:
-                yield from self._judge(self.look())
+            is_judged = self.plan.spans and now_ms > self.plan.spans[0].from_ms
+            yield now_ms, tuple(self._judge(self.look())) if is_judged else ()
 
     def _judge(self, look: Look) -> Iterator[Transition]:
         minute = look.now_ms // MINUTE_MS
@@ -118,12 +127,36 @@ class Observer:
 
     def advance(self, until_ms: int | Mapping[str, int]) -> list[Transition]:
         """Observe up to an instant, of all trays or one for each; in the order of the journal."""
-        told = [
-            transition
-            for name, tray in self.trays.items()
-            for transition in tray.advance(until_ms if isinstance(until_ms, int) else until_ms[name])
-        ]
+        told = [transition for transitions in self.by_minute(until_ms) for transition in transitions]
         return sorted(told, key=lambda transition: transition.order)
+
+    def by_minute(self, until_ms: int | Mapping[str, int]) -> Iterator[list[Transition]]:
+        """Observe all trays side by side; after each minute in which something changed, yield that in order.
+
+        Then no tray is past the end of that minute.
+        """
+        ends = until_ms if isinstance(until_ms, Mapping) else dict.fromkeys(self.trays, until_ms)
+        ways = {name: tray.by_minute(ends[name]) for name, tray in self.trays.items()}
+        ahead = {name: self.trays[name].minutes.next_ms for name in ways}
+        leapt: dict[str, Sequence[Transition]] = {}
+        while ahead:
+            now_ms = min(ahead.values())
+            told: list[Transition] = []
+            for name in [name for name, next_ms in ahead.items() if next_ms == now_ms]:
+                if name in leapt:
+                    told += leapt.pop(name)
+                    ahead[name] = self.trays[name].minutes.next_ms
+                    continue
+                closed_ms, changed = next(ways[name], (None, ()))
+                if closed_ms is None:
+                    del ahead[name]
+                elif closed_ms > now_ms:
+                    ahead[name], leapt[name] = closed_ms, changed
+                else:
+                    told += changed
+                    ahead[name] = self.trays[name].minutes.next_ms
+            if told:
+                yield sorted(told, key=lambda transition: transition.order)
 
     def raised(self) -> set[tuple[str, str, str]]:
         """Return the alarms about conditions that stand: tray, quantity and condition."""
