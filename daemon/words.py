@@ -12,6 +12,7 @@ from typing import Any
 from wardian.daemon.library import Advice
 from wardian.daemon.tongue import Tongue, span_words, utc_text
 from wardian.rules.crops import Band, day_of
+from wardian.rules.observing.causes import Cause
 from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import DueMessage, Message
 from wardian.rules.quantities import QUANTITIES
@@ -37,8 +38,8 @@ class Teller:
     channels: Sequence[str] = ()
     on_due: Callable[[], None] = field(default=lambda: None)
 
-    def fields(self, transition: Transition) -> dict[str, Any]:
-        """Return a transition as the JSON object that programs read."""
+    def fields(self, transition: Transition, cause: Cause | None = None) -> dict[str, Any]:
+        """Return a transition as the JSON object that programs read, with what the traces say of its cause."""
         tray = self.trays[transition.tray]
         advice = self._advice(transition)
         return {
@@ -60,7 +61,11 @@ class Teller:
             "condition": transition.condition,
             "uncertainty": transition.uncertainty,
             "in_doubt": transition.in_doubt,
+            "cause": None if cause is None else self._cause(cause),
         }
+
+    def _cause(self, cause: Cause) -> dict[str, Any]:
+        return {"name": cause.name, "evidence": [self.tongue.evidence(one) for one in cause.evidence]}
 
     def message(self, fields: Mapping[str, Any], time_ms: int) -> Message:
         """Return what people are told of an entry of the journal, made at an instant."""

@@ -75,7 +75,7 @@ class FakeTeller:
     def __init__(self) -> None:
         self.nudged = 0
 
-    def fields(self, transition: Transition) -> dict[str, Any]:
+    def fields(self, transition: Transition, cause: object = None) -> dict[str, Any]:
         return {
             "tray": transition.tray,
             "quantity": transition.quantity,
