@@ -16,6 +16,8 @@ from wardian.daemon.config_channels import read_notifiers, read_sensors
 from wardian.daemon.config_crops import read_crops
 from wardian.daemon.config_models import MEMORY, SQLITE, LightKeys, ReadingsKeys, SiteKeys, StoreKeys
 from wardian.daemon.config_notifiers import NotifierKeys
+from wardian.daemon.config_outward import SECTIONS as OUTWARD
+from wardian.daemon.config_outward import Outward, read_outward
 from wardian.daemon.config_sensors import SensorKeys, SimulatorKeys
 from wardian.daemon.config_trays import TrayPart, accuracies, read_trays
 from wardian.daemon.doubts import WatchedTray, doubt
@@ -28,7 +30,10 @@ from wardian.rules.documents import Path as Place
 from wardian.rules.errors import BadConfig, Mistake
 from wardian.rules.plans import TrayPlan
 
-SECTIONS: Final = ("site", "store", "trays", "crops", "light", "readings", "alarms", "sensors", "notifiers")
+SECTIONS: Final = (
+    *("site", "store", "trays", "crops", "light", "readings", "alarms", "sensors", "notifiers"),
+    *OUTWARD,
+)
 #: More than any file that can be read as a configuration.
 _MOST_BYTES: Final = 1 << 20
 #: Of our own time: within so much of it readings arrive, however fast a simulator's clock runs.
@@ -73,6 +78,7 @@ class Config:
         trays: In the order of the file.
         sensors: As written, defaults filled in.
         notifiers: As written, defaults filled in.
+        outward: What may be asked from afar, the daily summary and the beat.
         expected: By sensor, the series (tray, quantity) that it must bring.
         warnings: What can be used but is hardly meant.
         library: Defaults and advice that are in force.
@@ -86,6 +92,7 @@ class Config:
     trays: tuple[TraySettings, ...]
     sensors: tuple[SensorKeys, ...]
     notifiers: tuple[NotifierKeys, ...]
+    outward: Outward
     expected: Mapping[str, frozenset[Pair]]
     warnings: tuple[Mistake, ...]
     library: Library
@@ -110,6 +117,7 @@ class _Parts:
     trays: list[TrayPart]
     sensors: tuple[SensorKeys, ...]
     notifiers: tuple[NotifierKeys, ...]
+    outward: Outward
     library: Library
 
 
@@ -154,18 +162,22 @@ def _read(written: Written, folder: Path, library_: Library) -> _Parts:
     light = written.read(LightKeys, ("light",))
     crops = read_crops(written, library_)
     trays = read_trays(written, crops, light, library_)
+    store = written.read(StoreKeys, ("store",))
+    notifiers = read_notifiers(written, folder)
+    channels = [notifier.name for notifier in notifiers]
     names = [
         name for path in written.items(("trays",)) if isinstance(name := written.at((*path, "name")), str)
     ]
     return _Parts(
         site=written.read(SiteKeys, ("site",)),
-        store=written.read(StoreKeys, ("store",)),
+        store=store,
         readings=written.read(ReadingsKeys, ("readings",)),
         light=light,
         crops=crops,
         trays=trays,
         sensors=read_sensors(written, folder, names),
-        notifiers=read_notifiers(written, folder),
+        notifiers=notifiers,
+        outward=read_outward(written, folder, channels, int((store or StoreKeys()).commit_every)),
         library=read_alarms(written, library_),
     )
 
@@ -190,6 +202,7 @@ def _assembled(written: Written, parts: _Parts, folder: Path) -> Config:
         trays=trays,
         sensors=parts.sensors,
         notifiers=parts.notifiers,
+        outward=parts.outward,
         expected=brought,
         warnings=tuple(sorted(written.warnings, key=lambda warning: warning.line)),
         library=parts.library,

@@ -10,7 +10,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.intake import Intake, doubted
 from wardian.daemon.lives import Lives, announcements
@@ -21,6 +21,9 @@ from wardian.rules.life import Impossible
 from wardian.rules.ports import Arrival, Clock, DueMessage, Refused, Round, Sensor, Store
 from wardian.rules.readings import Reading
 from wardian.rules.transitions import Transition
+
+if TYPE_CHECKING:
+    from wardian.daemon.beside import Beside
 
 log = logging.getLogger(__name__)
 
@@ -87,6 +90,7 @@ class _Unkept:
     journal: list[tuple[int, str, Mapping[str, Any]]] = field(default_factory=list)
     due: list[DueMessage] = field(default_factory=list)
     acts_done: list[int] = field(default_factory=list)
+    notes: dict[str, Any] = field(default_factory=dict)
     changed: set[str] = field(default_factory=set)
     arrivals: list[Arrival] = field(default_factory=list)
 
@@ -99,7 +103,9 @@ class _Unkept:
             or self.late
             or self.refused
             or self.journal
+            or self.due
             or self.acts_done
+            or self.notes
             or self.changed
             or self.arrivals
         )
@@ -132,6 +138,8 @@ class Loop:
         self.notes: Callable[[], Mapping[str, Any]] = dict
         #: Where every alarm stands.
         self.lives = Lives({})
+        #: What takes part in the rounds beside the readings.
+        self.beside: Sequence[Beside] = ()
         self._noted: object = None
 
     def bring_up_to_date(self, now_ms: int) -> None:
@@ -169,9 +177,19 @@ class Loop:
         now_ms = self._clock.wall_ms()
         if len(self._unkept) < UNKEPT_ROOM:
             self._take_in(self.queue.take(ROUND_ARRIVALS), now_ms, sensors)
-        self._do_what_is_asked(now_ms)
-        self._keep(now_ms)
+        is_whole = self._do_what_is_asked(now_ms)
+        for one in self.beside:
+            extra = one.work(now_ms, self.lives)
+            self._unkept.journal += extra.journal
+            self._unkept.due += extra.due
+            self._unkept.notes |= extra.notes
+        self._keep(now_ms, is_whole=is_whole)
         return len(self.queue) > 0 and self.failing_since_ms is None
+
+    @property
+    def is_up_to_date(self) -> bool:
+        """Whether the backlog of the start is in, so that what is judged is what is known."""
+        return self._backlog_is_in
 
     def close(self) -> None:
         """Judge and keep all that is in, with the whole state."""
@@ -230,8 +248,8 @@ class Loop:
             if transition.tray in self._settle_ms:
                 self._unkept.changed.add(transition.tray)
 
-    def _do_what_is_asked(self, now_ms: int) -> None:
-        """Do what people asked of alarms, and take those off the shelf whose time is over."""
+    def _do_what_is_asked(self, now_ms: int) -> bool:
+        """Do what people asked of alarms, and take those off the shelf whose time is over; False: not now."""
         unkept = self._unkept
         try:
             asked = self._store.acts()
@@ -239,7 +257,7 @@ class Loop:
             if not error.may_heal:
                 raise
             log.warning("store cannot say what was asked", extra={"why": error.why})
-            return
+            return False
         for number, act in asked.items():
             if number in unkept.acts_done:
                 continue
@@ -251,15 +269,22 @@ class Loop:
         for fields in self.lives.off_the_shelf(now_ms):
             unkept.journal.append((now_ms, fields["tray"], fields))
             unkept.due += announcements(fields, self._teller.channels)
+        return True
 
-    def _keep(self, now_ms: int) -> None:
+    def _keep(self, now_ms: int, *, is_whole: bool = True) -> None:
+        """Commit what is to be kept; who takes part hears of it when nothing of the round is missing."""
+        if self._is_kept(now_ms) and is_whole:
+            for one in self.beside:
+                one.committed()
+
+    def _is_kept(self, now_ms: int) -> bool:
         unkept = self._unkept
         if now_ms - self._saved_ms >= STATE_EVERY_MS:
             unkept.changed.update(self._settle_ms)
         notes = self.notes()
         noted = notes.get("sensors")
         if not unkept and noted == self._noted:
-            return
+            return True
         notes = notes if noted != self._noted or unkept.changed else {}
         round_ = Round(
             now_ms=now_ms,
@@ -270,15 +295,16 @@ class Loop:
             due=unkept.due,
             acts_done=unkept.acts_done,
             states={tray: self._engine.trays[tray].state() for tray in sorted(unkept.changed)},
-            notes=notes,
+            notes={**notes, **unkept.notes},
         )
         try:
             self._store.keep(round_)
         except StoreFailed as error:
             self._failed(error, now_ms)
-            return
+            return False
         self._noted = noted
         self._kept(now_ms)
+        return True
 
     def _failed(self, error: StoreFailed, now_ms: int) -> None:
         if not error.may_heal:
