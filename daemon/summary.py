@@ -30,6 +30,8 @@ _DAY_MS: Final = 86_400_000
 CARE: Final = ("misted", "aired", "watered")
 _JOURNAL_LOOKS: Final = (1_000, 20_000, None)
 _MOST_REFUSED: Final = 10_000
+#: Hours of light that are older are not those of the last day.
+_STALE_MS: Final = 3_600_000
 _INNER: Final = ("low", "high")
 
 
@@ -55,8 +57,8 @@ class BandDay:
 class TrayDay:
     """One tray: its bands' times, and what was done and told.
 
-    ``light_h`` are the lit hours seen in the last 24 h, ``unseen_h`` what more there may have been; None where no
-    lamp is judged or its light is not known now. ``readings`` counts those of the whole time.
+    ``light_h`` are the lit hours seen in the last 24 h, ``unseen_h`` what more there may have been; None where they
+    are not known now. ``wants_light``: some stage has a band of them. ``readings`` counts those of the whole time.
     """
 
     name: str
@@ -64,7 +66,7 @@ class TrayDay:
     day: int
     stage: str | None
     bands: tuple[BandDay, ...]
-    has_lamp: bool
+    wants_light: bool
     light_h: float | None
     unseen_h: float
     readings: int
@@ -182,7 +184,7 @@ class _Looked:
         _, to_ms = self._span
         stage = stage_at(tray.plan.spans, to_ms)
         light = self._engine.trays[tray.name].present(to_ms).get("light_hours")
-        stand = light.stand if light else None
+        stand = light.last if light and light.last and light.last.from_ms >= to_ms - _STALE_MS else None
         events = Counter(entry.fields["event"] for entry in entries if entry.tray == tray.name)
         return TrayDay(
             name=tray.name,
@@ -190,7 +192,7 @@ class _Looked:
             day=day_of(tray.stuck, config.site.zone, to_ms),
             stage=stage.name if stage else None,
             bands=tuple(self._band(tray.plan, quantity) for quantity in _banded(tray.plan)),
-            has_lamp=tray.plan.lamp is not None,
+            wants_light="light_hours" in _banded(tray.plan),
             light_h=stand.for_high if stand else None,
             unseen_h=stand.for_low - stand.for_high if stand else 0.0,
             readings=self._readings[tray.name],

@@ -4,7 +4,7 @@ The rule of this file: what wants somebody comes first, what is as it should be 
 never told as health.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from itertools import groupby
 from typing import Any, Final
@@ -35,7 +35,8 @@ _TIMES: Final = {1: "once", 2: "twice"}
 def summary_message(summary: Summary, site: Site, key: str) -> Message:
     """Return a summary as a message; its fields are those of an alarm's that is about no tray, and more."""
     tongue = Tongue.of(site)
-    subject = f"summary, {tongue.moment(summary.to_ms)}: {_headline(summary)}"
+    day, _, _ = tongue.moment(_minute_ms(summary.to_ms)).rpartition(" ")
+    subject = f"summary, {day}: {_headline(summary)}"
     body = "\n".join(summary_lines(summary, site))
     fields = {
         "time": utc_text(summary.to_ms),
@@ -74,7 +75,8 @@ def summary_lines(summary: Summary, site: Site) -> Iterator[str]:
     """Yield a summary line by line, the most important first."""
     tongue = Tongue.of(site)
     hours = span_words(summary.to_ms - summary.from_ms)
-    yield f"{site.name}: {tongue.moment(summary.from_ms)} to {tongue.moment(summary.to_ms)} ({hours})."
+    from_words, to_words = (tongue.moment(_minute_ms(at_ms)) for at_ms in (summary.from_ms, summary.to_ms))
+    yield f"{site.name}: {from_words} to {to_words} ({hours})."
     if not any(fields["life"] in _STANDS for fields in summary.standing):
         yield "No alarm stands."
     for state, some in groupby(summary.standing, key=lambda fields: fields["life"]):
@@ -82,7 +84,7 @@ def summary_lines(summary: Summary, site: Site) -> Iterator[str]:
         yield from (f"  {_alarm(fields, tongue)}" for fields in some)
     yield ""
     for tray in summary.trays:
-        yield from _tray_lines(tray, summary, tongue)
+        yield from _tray_lines(tray, tongue)
     yield ""
     yield from _aside(summary, tongue)
     yield from _troubles(summary, tongue)
@@ -106,34 +108,43 @@ def _words(quantity: object) -> str:
     return known.words if known else str(quantity)
 
 
-def _tray_lines(tray: TrayDay, summary: Summary, tongue: Tongue) -> Iterator[str]:
+def _tray_lines(tray: TrayDay, tongue: Tongue) -> Iterator[str]:
     stage = tray.stage or ("before sticking" if tray.day < 0 else "no stage yet")
-    apart = [band for band in tray.bands if _is_apart(band)]
-    parts = [f"{tray.crop}, day {tray.day}, {stage}."]
+    judged = [band for band in tray.bands if _judged_ms(band)]
+    # What was unknown of all bands, as while nobody watched, is told once.
+    silent_ms = min((band.shares.unknown_ms for band in judged), default=0)
+    apart = [band for band in judged if _is_apart(band, silent_ms)]
+    parts = [f"{tray.crop}, day {tray.day}, {stage}.", _bands(judged, apart, silent_ms)]
     if not tray.readings:
-        parts.insert(0, "NO READINGS in all this time.")
-    elif not tray.bands or not any(_judged_ms(band) for band in tray.bands):
-        parts.append("No band was judged.")
-    elif not apart:
-        parts.append(f"Within all bands {span_words(summary.to_ms - summary.from_ms)}.")
-    parts += [part for part in (_light(tray), _alarms(tray), _care(tray)) if part]
-    yield f"{tray.name}: {' '.join(parts)}"
-    if tray.readings:
-        yield from (f"  {_band(band, tongue)}" for band in apart)
+        parts, apart = ["NO READINGS in all this time.", parts[0]], []
+    parts += [_light(tray), _alarms(tray), _care(tray)]
+    yield f"{tray.name}: {' '.join(part for part in parts if part)}"
+    yield from (f"  {_band(band, silent_ms, tongue)}" for band in apart)
 
 
-def _is_apart(band: BandDay) -> bool:
-    return band.shares.beyond_ms > 0 or band.shares.unknown_ms >= _UNKNOWN_MS
+def _bands(judged: Sequence[BandDay], apart: Sequence[BandDay], silent_ms: int) -> str:
+    """Return what all bands have in common."""
+    if not judged:
+        return "No band was judged."
+    unknown = f"nothing known for {span_words(silent_ms)}" if silent_ms >= _UNKNOWN_MS else ""
+    if apart:
+        return f"{unknown[:1].upper()}{unknown[1:]}." if unknown else ""
+    within = f"Within all bands {span_words(min(band.shares.within_ms for band in judged))}"
+    return f"{within}, {unknown}." if unknown else f"{within}."
+
+
+def _is_apart(band: BandDay, silent_ms: int) -> bool:
+    return band.shares.beyond_ms > 0 or band.shares.unknown_ms - silent_ms >= _UNKNOWN_MS
 
 
 def _judged_ms(band: BandDay) -> int:
     return band.shares.within_ms + band.shares.beyond_ms + band.shares.unknown_ms
 
 
-def _band(band: BandDay, tongue: Tongue) -> str:
+def _band(band: BandDay, silent_ms: int, tongue: Tongue) -> str:
     quantity, of_time = QUANTITIES[band.quantity], band.shares
     told = f"{quantity.words}: within {_percent(of_time.within_ms, _judged_ms(band))}"
-    if of_time.unknown_ms >= _UNKNOWN_MS:
+    if of_time.unknown_ms - silent_ms >= _UNKNOWN_MS:
         told += f", unknown {span_words(of_time.unknown_ms)}"
     longest = band.longest
     if longest is None:
@@ -150,10 +161,8 @@ def _percent(part_ms: int, whole_ms: int) -> str:
 
 
 def _light(tray: TrayDay) -> str:
-    if not tray.has_lamp:
-        return ""
     if tray.light_h is None:
-        return "Light of the last day unknown."
+        return "Light of the last day unknown." if tray.wants_light else ""
     unseen = f", {tray.unseen_h:.1f} h unseen" if tray.unseen_h >= 0.05 else ""
     return f"Light {tray.light_h:.1f} h{unseen}."
 
@@ -193,7 +202,7 @@ def _troubles(summary: Summary, tongue: Tongue) -> Iterator[str]:
     for one in summary.waiting:
         yield f"{one.channel}: {one.words(tongue.moment)}."
     for channel, count in sorted(summary.lost.items()):
-        yield f"{channel}: {count} messages given up."
+        yield f"{channel}: {count} message{'' if count == 1 else 's'} given up."
 
 
 def _counted(counts: Mapping[str, int]) -> str:
@@ -270,6 +279,11 @@ def _band_json(band: BandDay) -> dict[str, Any]:
         if longest
         else None,
     }
+
+
+def _minute_ms(time_ms: int) -> int:
+    """Return the nearest minute: what is judged is some seconds behind the clock on the wall."""
+    return (time_ms + 30_000) // 60_000 * 60_000
 
 
 def _ms(text: str) -> int:

@@ -236,7 +236,7 @@ class SqlStore:
         of_span = (outbox.c.given_up_ms >= from_ms) & (outbox.c.given_up_ms < to_ms)
         query = select(outbox.c.channel, func.count()).where(of_span).group_by(outbox.c.channel)
         with self._reading() as connection:
-            return dict(connection.execute(query).tuples().all())
+            return {row[0]: row[1] for row in connection.execute(query)}
 
     def counts(self) -> dict[str, int]:
         """Return how many of each thing are kept; of the refused, how many there ever were."""
