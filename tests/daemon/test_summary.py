@@ -172,7 +172,7 @@ def test_hours_of_light_are_told_where_a_lamp_is_judged() -> None:
 
 
 def test_what_nobody_has_seen_comes_first_and_by_priority(config: Config) -> None:
-    lives = {"life": "unacknowledged", "abnormal": True}
+    lives: dict[str, Any] = {"life": "unacknowledged", "abnormal": True}
     journal = [
         entry("raised", 10, life="acknowledged", abnormal=True, limit="high", condition="high", alarm="hot"),
         entry("raised", 30, "tray-b", **lives),
