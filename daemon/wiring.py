@@ -111,13 +111,15 @@ def look(config: Config, opened: ExitStack) -> tuple[Store, int]:
     Raises:
         StoreFailed: It cannot be read.
     """
-    from wardian.adapters.stores.lock import holder
     from wardian.adapters.stores.opening import database_path
 
     store = _store_to_look_at(config, opened)
     path = database_path(config.store_url, Path())
-    is_running = path is not None and path.exists() and holder(path) is not None
-    return store, _time_there(config, store, is_running=is_running)
+    if path is None or not path.exists():
+        return store, machine_clock().wall_ms()
+    from wardian.adapters.stores.lock import holder
+
+    return store, _time_there(config, store, is_running=holder(path) is not None)
 
 
 def bench_now(config: Config) -> "BenchNow":

@@ -87,6 +87,7 @@ class Wishes:
         self._clock = clock
         self._done: deque[str] = deque(done, REMEMBERED)
         self._taken_s: deque[float] = deque(maxlen=MOST_A_MINUTE)
+        self._flooded = False
         self._heard: list[Any] = []
         self._answers: list[dict[str, Any]] = []
 
@@ -111,13 +112,19 @@ class Wishes:
         """Do what one message asks and return the answer to it."""
         value = heard.value if isinstance(heard.value, dict) else {}
         named = {key: value[key] for key in ("id", "do", "tray", "alarm") if _is_text(value.get(key), key)}
+        if self._is_flooded():
+            return {
+                **named,
+                "done": False,
+                "why": f"too much is asked; {MOST_A_MINUTE} a minute are accepted",
+            }
         try:
-            self._refuse_flood()
             asked = _asked(heard)
             if self._is_done(heard, has_id="id" in named):
                 return {**named, "done": True, "repeated": True}
             alarms = self._do(asked, now_ms, lives, extra)
         except NotToBeDone as error:
+            log.warning("what was asked from afar cannot be done", extra={"why": str(error)})
             return {**named, "done": False, "why": str(error)}
         self._done.append(_mark(heard))
         extra.notes[NOTE] = list(self._done)
@@ -132,8 +139,7 @@ class Wishes:
             to_do = acts(wish, self._config, lives, now_ms)
             for act in to_do:
                 extra.journal.append((now_ms, act.alarm.tray, lives.do(act, now_ms)))
-        except (NotToBeDone, life.Impossible) as error:
-            log.warning("what was asked cannot be done", extra={"tray": wish.tray, "why": str(error)})
+        except life.Impossible as error:
             raise NotToBeDone(str(error)) from error
         return list(to_do.values())
 
@@ -141,11 +147,16 @@ class Wishes:
         """Whether a message was done before: it comes again, or is the same one with its own id."""
         return (heard.is_repeat or has_id) and _mark(heard) in self._done
 
-    def _refuse_flood(self) -> None:
+    def _is_flooded(self) -> bool:
+        """Count a message in, or say that there were too many; the log hears of it once."""
         now_s = self._clock.monotonic_s()
-        if len(self._taken_s) == MOST_A_MINUTE and now_s - self._taken_s[0] < MINUTE_S:
-            raise NotToBeDone(f"too much is asked; {MOST_A_MINUTE} a minute are accepted")
-        self._taken_s.append(now_s)
+        was_flooded = self._flooded
+        self._flooded = len(self._taken_s) == MOST_A_MINUTE and now_s - self._taken_s[0] < MINUTE_S
+        if not self._flooded:
+            self._taken_s.append(now_s)
+        elif not was_flooded:
+            log.warning("too much is asked from afar", extra={"most_a_minute": MOST_A_MINUTE})
+        return self._flooded
 
 
 def _asked(heard: Heard) -> _Asked:
