@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final, cast
 
 import pytest
 from receivers import HttpReceiver, http_receiver
@@ -18,6 +18,9 @@ from wardian.daemon.cli import main
 from wardian.rules.errors import AdapterError
 from wardian.rules.ports import Round
 from wardian.rules.readings import Reading
+
+if TYPE_CHECKING:
+    from wardian.daemon.wishes import Wishes
 
 MINUTE_MS: Final = 60_000
 CONFIG: Final = """\
@@ -124,8 +127,8 @@ def test_an_alarm_is_acknowledged_from_afar_and_the_asker_hears_of_it(
     with ExitStack() as opened:
         watch = opened_watch(opened)
         watch.loop.round()
-        (wishes,) = watch.loop.beside
-        wait_until(lambda: wishes._wire.health().works, "a subscription")  # type: ignore[attr-defined]
+        (wishes,) = cast("list[Wishes]", watch.loop.beside)
+        wait_until(lambda: wishes._wire.health().works, "a subscription")
         asker.ask(do="acknowledge", tray="tray-a", alarm="air-too-warm", who="the teacher", id="17")
 
         def is_done() -> bool:
@@ -137,7 +140,7 @@ def test_an_alarm_is_acknowledged_from_afar_and_the_asker_hears_of_it(
         assert (answer["id"], answer["done"], answer["alarms"]) == ("17", True, ["air-too-warm"])
         assert journal()[-1]["who"] == "the teacher (by MQTT)"
         asker.ask(do="acknowledge", tray="tray-a", alarm="air-too-warm", who="the teacher")
-        wait_until(lambda: watch.loop.round() or len(wishes._taken_s) == 2, "the second one")  # type: ignore[attr-defined]
+        wait_until(lambda: watch.loop.round() or len(wishes._taken_s) == 2, "the second one")
         assert not asker.answer()["done"]
         watch.loop.close()
     assert [entry["event"] for entry in journal()] == ["raised", "acknowledged"]

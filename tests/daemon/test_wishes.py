@@ -4,7 +4,7 @@ import json
 import logging
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Any, Final, cast
 
 import pytest
 from base_config import built
@@ -62,6 +62,11 @@ class FakeWire:
         return SensorHealth(True, "connected")
 
 
+def call_by_name(rig: Rig) -> None:
+    for one in rig.loop.lives._lives.values():
+        cast("dict[str, Any]", one.fields)["alarm"] = "air-too-warm"
+
+
 class Bench:
     """A loop on a tray that has been too warm since the first minute, and somebody who asks from afar."""
 
@@ -82,8 +87,7 @@ class Bench:
             self.rig.round_at(0)
             self.rig.round_at(self.minutes)
         # The teller of the rig says little; what is asked is asked of alarms by the configuration's own names.
-        for one in self.rig.loop.lives._lives.values():
-            one.fields["alarm"] = "air-too-warm"  # type: ignore[index]
+        call_by_name(self.rig)
 
     def hear(self, asks: Any, **more: Any) -> Heard:
         payload = json.dumps(asks).encode()
@@ -219,8 +223,7 @@ def raise_again(bench: Bench) -> None:
         bench.rig.arrive(value, minutes=bench.minutes)
         bench.minutes += 1.2
         bench.rig.round_at(bench.minutes)
-    for one in bench.rig.loop.lives._lives.values():
-        one.fields["alarm"] = "air-too-warm"  # type: ignore[index]
+    call_by_name(bench.rig)
     assert bench.state() == "unacknowledged"
 
 
