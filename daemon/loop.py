@@ -134,12 +134,13 @@ class Loop:
         self.backlog_ms = BACKLOG_MS
         #: How long nothing old must come before a start's backlog counts as in, in our own time.
         self.quiet_s = QUIET_S
+        #: What takes part in the rounds beside the readings.
+        self.beside: Sequence[Beside] = ()
+        self._could_ask = True
         #: Small facts to keep with the rounds; those under ``sensors`` as soon as they change.
         self.notes: Callable[[], Mapping[str, Any]] = dict
         #: Where every alarm stands.
         self.lives = Lives({})
-        #: What takes part in the rounds beside the readings.
-        self.beside: Sequence[Beside] = ()
         self._noted: object = None
 
     def bring_up_to_date(self, now_ms: int) -> None:
@@ -177,13 +178,13 @@ class Loop:
         now_ms = self._clock.wall_ms()
         if len(self._unkept) < UNKEPT_ROOM:
             self._take_in(self.queue.take(ROUND_ARRIVALS), now_ms, sensors)
-        is_whole = self._do_what_is_asked(now_ms)
+        self._do_what_is_asked(now_ms)
         for one in self.beside:
             extra = one.work(now_ms, self.lives)
             self._unkept.journal += extra.journal
             self._unkept.due += extra.due
             self._unkept.notes |= extra.notes
-        self._keep(now_ms, is_whole=is_whole)
+        self._keep(now_ms)
         return len(self.queue) > 0 and self.failing_since_ms is None
 
     @property
@@ -248,16 +249,18 @@ class Loop:
             if transition.tray in self._settle_ms:
                 self._unkept.changed.add(transition.tray)
 
-    def _do_what_is_asked(self, now_ms: int) -> bool:
-        """Do what people asked of alarms, and take those off the shelf whose time is over; False: not now."""
+    def _do_what_is_asked(self, now_ms: int) -> None:
+        """Do what people asked of alarms, and take those off the shelf whose time is over."""
         unkept = self._unkept
+        self._could_ask = False
         try:
             asked = self._store.acts()
+            self._could_ask = True
         except StoreFailed as error:
             if not error.may_heal:
                 raise
             log.warning("store cannot say what was asked", extra={"why": error.why})
-            return False
+            return
         for number, act in asked.items():
             if number in unkept.acts_done:
                 continue
@@ -269,22 +272,16 @@ class Loop:
         for fields in self.lives.off_the_shelf(now_ms):
             unkept.journal.append((now_ms, fields["tray"], fields))
             unkept.due += announcements(fields, self._teller.channels)
-        return True
 
-    def _keep(self, now_ms: int, *, is_whole: bool = True) -> None:
-        """Commit what is to be kept; who takes part hears of it when nothing of the round is missing."""
-        if self._is_kept(now_ms) and is_whole:
-            for one in self.beside:
-                one.committed()
-
-    def _is_kept(self, now_ms: int) -> bool:
+    def _keep(self, now_ms: int) -> None:
         unkept = self._unkept
         if now_ms - self._saved_ms >= STATE_EVERY_MS:
             unkept.changed.update(self._settle_ms)
         notes = self.notes()
         noted = notes.get("sensors")
         if not unkept and noted == self._noted:
-            return True
+            self._was_whole()
+            return
         notes = notes if noted != self._noted or unkept.changed else {}
         round_ = Round(
             now_ms=now_ms,
@@ -301,10 +298,10 @@ class Loop:
             self._store.keep(round_)
         except StoreFailed as error:
             self._failed(error, now_ms)
-            return False
+            return
         self._noted = noted
         self._kept(now_ms)
-        return True
+        self._was_whole()
 
     def _failed(self, error: StoreFailed, now_ms: int) -> None:
         if not error.may_heal:
@@ -329,3 +326,9 @@ class Loop:
         for arrivals in by_sensor.values():
             arrivals[0].sensor.acknowledge(arrivals)
         self._teller.nudge(unkept.due)
+
+    def _was_whole(self) -> None:
+        """Let those who take part hear that nothing of the round is missing."""
+        if self._could_ask:
+            for one in self.beside:
+                one.committed()

@@ -26,8 +26,8 @@ from wardian.rules.transitions import RAISED, RETURNED
 _PIECE_MS: Final = 3_600_000
 #: Hours of light are those of the last day, so readings of one more day are looked at.
 _DAY_MS: Final = 86_400_000
-#: What people do to a tray, as the journal tells it.
-CARE: Final = ("misted", "aired", "watered")
+#: What people do to a tray, as the journal tells it and as they call it.
+CARE: Final = {"misted": "misted", "lifted": "aired", "watered": "watered"}
 _JOURNAL_LOOKS: Final = (1_000, 20_000, None)
 _MOST_REFUSED: Final = 10_000
 #: Hours of light that are older are not those of the last day.
@@ -198,7 +198,7 @@ class _Looked:
             readings=self._readings[tray.name],
             raised=events[RAISED],
             returned=events[RETURNED],
-            care={name: events[name] for name in CARE if events[name]},
+            care={word: events[event] for event, word in CARE.items() if events[event]},
         )
 
     def _band(self, plan: TrayPlan, quantity: str) -> BandDay:

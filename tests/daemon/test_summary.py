@@ -197,7 +197,7 @@ def test_what_nobody_has_seen_comes_first_and_by_priority(config: Config) -> Non
 def test_alarms_and_care_are_counted_of_that_time_alone(config: Config) -> None:
     care = [
         entry(event, minutes, condition=event)
-        for event, minutes in (("misted", 5), ("misted", 90), ("aired", 6))
+        for event, minutes in (("misted", 5), ("misted", 90), ("lifted", 6))
     ]
     journal = [
         entry("raised", -1),
