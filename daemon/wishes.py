@@ -11,9 +11,8 @@ from collections.abc import Mapping, Sequence
 from hashlib import sha256
 from typing import Any, Final, NamedTuple, Protocol
 
-from wardian.daemon.acts import NotToBeDone, Wish, acts
+from wardian.daemon.acts import ACTS, NotToBeDone, Wish, acts, one_line
 from wardian.daemon.beside import Extra
-from wardian.daemon.cli_alarms import ACTS, one_line
 from wardian.daemon.config import Config
 from wardian.daemon.lives import Lives
 from wardian.daemon.words import utc_text
