@@ -7,12 +7,13 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from wardian.daemon.config_outward import SummaryKeys
 from wardian.rules.ports import Clock, SensorHealth, Store
 
 if TYPE_CHECKING:
     from wardian.daemon.beside import Beside
     from wardian.daemon.config import Config
-    from wardian.daemon.config_outward import BeatKeys, CommandsKeys, SummaryKeys
+    from wardian.daemon.config_outward import BeatKeys, CommandsKeys
     from wardian.daemon.lives import Lives
     from wardian.daemon.loop import Loop
     from wardian.daemon.watched_time import WatchedTime
@@ -33,7 +34,11 @@ class Wire(NamedTuple):
 
 
 class Around(NamedTuple):
-    """What is there already when the rest is opened; ``lives`` reads where alarms stand from the store."""
+    """What is there already when the rest is opened.
+
+    ``lives`` reads where alarms stand from the store, ``parts_work`` looks at all other threads, and ``for_people``
+    are channels of people who want the summary, beside those that its section names.
+    """
 
     config: "Config"
     store: Store
@@ -44,6 +49,7 @@ class Around(NamedTuple):
     channels: Sequence[str]
     lives: Callable[[], "Lives"]
     parts_work: Callable[[], bool]
+    for_people: Sequence[str] = ()
 
 
 def open_outward(around: Around, opened: ExitStack) -> tuple[list["Beside"], list[Wire]]:
@@ -57,8 +63,8 @@ def open_outward(around: Around, opened: ExitStack) -> tuple[list["Beside"], lis
         wishes, wire = _wishes(keys.commands, around, opened)
         beside.append(wishes)
         wires.append(wire)
-    if keys.summary is not None:
-        beside.append(_summary(keys.summary, around, opened))
+    if keys.summary is not None or around.for_people:
+        beside.append(_summary(keys.summary or SummaryKeys(), around, opened))
     if keys.beat is not None:
         beside.append(_beat(keys.beat, around, opened))
     return beside, wires
@@ -86,12 +92,12 @@ def _summary(keys: "SummaryKeys", around: Around, opened: ExitStack) -> "Beside"
         summary = summed_up(config, around.store, around.lives(), span, watched_ms)
         return summary_message(summary, config.site, key)
 
-    channels = channels_of(keys.channels, around.channels)
+    channels = dict.fromkeys([*channels_of(keys.channels, around.channels), *around.for_people])
     settle_ms = max((tray.settle_ms for tray in config.trays), default=0)
     notes = around.store.notes()
     pause_ms = ROUNDS_MISSED * max(config.commit_every_ms, LEAST_PAUSE_MS, round(around.speed * 1000))
     told = Told.of(notes[NOTE]) if NOTE in notes else None
-    plan = Plan(keys.at, config.site.zone, channels, settle_ms)
+    plan = Plan(keys.at, config.site.zone, list(channels), settle_ms)
     daily = DailySummary(plan, make, watched_time(notes, around.store, pause_ms), told)
     daily.is_ready = lambda: around.loop.is_up_to_date
     opened.callback(daily.stop)

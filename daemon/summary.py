@@ -58,7 +58,8 @@ class TrayDay:
     """One tray: its bands' times, and what was done and told.
 
     ``light_h`` are the lit hours seen in the last 24 h, ``unseen_h`` what more there may have been; None where they
-    are not known now. ``wants_light``: some stage has a band of them. ``readings`` counts those of the whole time.
+    are not known now. ``wants_light``: some stage has a band of them. ``readings`` counts those of the whole time;
+    ``raised`` how often each alarm was, by name.
     """
 
     name: str
@@ -70,7 +71,7 @@ class TrayDay:
     light_h: float | None
     unseen_h: float
     readings: int
-    raised: int
+    raised: Mapping[str, int]
     returned: int
     care: Mapping[str, int]
 
@@ -185,7 +186,8 @@ class _Looked:
         stage = stage_at(tray.plan.spans, to_ms)
         light = self._engine.trays[tray.name].present(to_ms).get("light_hours")
         stand = light.last if light and light.last and light.last.from_ms >= to_ms - _STALE_MS else None
-        events = Counter(entry.fields["event"] for entry in entries if entry.tray == tray.name)
+        own = [entry for entry in entries if entry.tray == tray.name]
+        events = Counter(entry.fields["event"] for entry in own)
         return TrayDay(
             name=tray.name,
             crop=tray.crop.name,
@@ -196,7 +198,7 @@ class _Looked:
             light_h=stand.for_high if stand else None,
             unseen_h=stand.for_low - stand.for_high if stand else 0.0,
             readings=self._readings[tray.name],
-            raised=events[RAISED],
+            raised=Counter(entry.fields["alarm"] for entry in own if entry.fields["event"] == RAISED),
             returned=events[RETURNED],
             care={word: events[event] for event, word in CARE.items() if events[event]},
         )

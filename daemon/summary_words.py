@@ -18,6 +18,8 @@ from wardian.rules.quantities import QUANTITIES
 
 #: What is unknown for less is the pause between two readings.
 _UNKNOWN_MS: Final = 60_000
+#: So many alarms that a tray raised are named.
+_NAMED: Final = 4
 #: So many reasons are told; the rest is counted.
 _REASONS: Final = 3
 _LONGEST_REASON: Final = 80
@@ -168,9 +170,11 @@ def _light(tray: TrayDay) -> str:
 
 
 def _alarms(tray: TrayDay) -> str:
-    if not tray.raised and not tray.returned:
-        return ""
-    return f"Alarms: {tray.raised} raised, {tray.returned} returned."
+    most = sorted(tray.raised.items(), key=lambda one: (-one[1], one[0]))
+    names = [name.replace("-", " ") + (f" {count} times" if count > 1 else "") for name, count in most]
+    told = names[:_NAMED] + ([f"{len(names) - _NAMED} more"] if len(names) > _NAMED else [])
+    raised = f"Raised: {', '.join(told)}." if told else ""
+    return f"{raised} Returned: {tray.returned}.".strip() if tray.returned else raised
 
 
 def _care(tray: TrayDay) -> str:
@@ -258,7 +262,7 @@ def _tray_json(tray: TrayDay) -> dict[str, Any]:
         "bands": {band.quantity: _band_json(band) for band in tray.bands if _judged_ms(band)},
         "light_h": tray.light_h,
         "unseen_light_h": tray.unseen_h,
-        "raised": tray.raised,
+        "raised": dict(tray.raised),
         "returned": tray.returned,
         "care": dict(tray.care),
     }

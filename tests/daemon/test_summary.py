@@ -1,11 +1,14 @@
 """What a summary says of a day: worked out by hand from readings that a test wrote, in the site's own units."""
 
+import json
 from collections.abc import Iterator
 from typing import Any, Final
 
 import pytest
 from base_config import built
 
+from wardian.adapters.notifiers.mqtt import alarm_topic
+from wardian.adapters.outgoing import as_json
 from wardian.adapters.stores.memory import MemoryStore
 from wardian.daemon.config import Config
 from wardian.daemon.lives import Lives
@@ -210,8 +213,15 @@ def test_alarms_and_care_are_counted_of_that_time_alone(config: Config) -> None:
     lines = lines_of(config, kept(both(), journal=journal))
     (a,) = [line for line in lines if line.startswith("tray-a: coleus")]
     (b,) = [line for line in lines if line.startswith("tray-b: coleus")]
-    assert a.endswith("Alarms: 1 raised, 1 returned. Misted twice, aired once.")
+    assert a.endswith("Raised: air too cold. Returned: 1. Misted twice, aired once.")
     assert b.endswith("Within all bands 24 h. Watered once.")
+
+
+def test_alarms_are_named_most_frequent_first_and_the_rest_counted(config: Config) -> None:
+    names = ["too-dry", "hot", "hot", "a", "b", "c", "d"]
+    journal = [entry("raised", n, alarm=name, condition=name) for n, name in enumerate(names)]
+    lines = lines_of(config, kept(both(), journal=journal))
+    assert any(line.endswith("Raised: hot 2 times, a, b, c, 2 more.") for line in lines)
 
 
 def test_what_is_set_aside_is_told_with_who_why_and_until_when(config: Config) -> None:
@@ -283,6 +293,8 @@ def test_a_message_has_the_fields_of_an_alarm_that_is_about_no_tray(config: Conf
     message = summary_message(summary_of(config, kept(both())), config.site, "summary/2026-03-04")
     assert message.subject == "summary, Wed 4 Mar: no alarm stands"
     assert message.fields["event"] == "summary"
+    assert json.loads(as_json("hook", message))["key"] == "summary/2026-03-04"
+    assert alarm_topic("wardian/alarms", message.fields) == "wardian/alarms/no tray/summary"
     assert {
         "time",
         "tray",
