@@ -12,7 +12,7 @@ from typing import Any, Final
 
 from wardian.daemon.beside import Extra
 from wardian.daemon.lives import Lives
-from wardian.daemon.words import utc_text
+from wardian.daemon.tongue import utc_text
 from wardian.rules.errors import AdapterError
 from wardian.rules.ports import Clock
 

@@ -11,7 +11,7 @@ from wardian.daemon import wiring
 from wardian.daemon.alarm_period import figures_of
 from wardian.daemon.config import Config
 from wardian.daemon.exit_status import CANNOT_BE_USED, DONE
-from wardian.daemon.words import Tongue
+from wardian.daemon.tongue import Tongue
 from wardian.rules.alarm_figures import AlarmFigures
 
 

@@ -133,19 +133,32 @@ def alarms(options: argparse.Namespace) -> int:
     return DONE
 
 
+def care(options: argparse.Namespace) -> int:
+    """Write down what somebody did at a tray."""
+    from wardian.daemon.cli_care import care as write_down
+
+    return write_down(options)
+
+
 def replay(options: argparse.Namespace) -> int:
     """Print the alarm journal of a file of readings, and how well it tells the truth about them."""
     from wardian.daemon import recorded, report, wiring
 
     config = wiring.load_config(Path(options.config))
     truth = Path(options.truth) if options.truth is not None else None
-    replayed = recorded.replay(config, Path(options.readings), truth)
+    chronicle = wiring.chronicle(config) if options.conditions else None
+    replayed = recorded.replay(config, Path(options.readings), truth, chronicle)
     teller = wiring.teller(config)
+    told = (
+        [teller.fields(one) for one in replayed.transitions]
+        if replayed.entries is None
+        else [entry.fields for entry in replayed.entries]
+    )
     if options.json:
-        for transition in replayed.transitions:
-            _print_json(teller.fields(transition))
+        for fields in told:
+            _print_json(fields)
     else:
-        _print_lines(report.journal_lines(config, [teller.fields(one) for one in replayed.transitions]))
+        _print_lines(report.journal_lines(config, told))
     if replayed.score:
         from wardian.daemon.report_score import score_json, score_lines
 

@@ -14,7 +14,15 @@ from zoneinfo import ZoneInfo
 from wardian.daemon.config_alarms import read_alarms
 from wardian.daemon.config_channels import read_notifiers, read_sensors
 from wardian.daemon.config_crops import read_crops
-from wardian.daemon.config_models import MEMORY, SQLITE, LightKeys, ReadingsKeys, SiteKeys, StoreKeys
+from wardian.daemon.config_models import (
+    MEMORY,
+    SQLITE,
+    LightKeys,
+    ReadingsKeys,
+    SettlingKeys,
+    SiteKeys,
+    StoreKeys,
+)
 from wardian.daemon.config_notifiers import NotifierKeys
 from wardian.daemon.config_outward import SECTIONS as OUTWARD
 from wardian.daemon.config_outward import Outward, read_outward
@@ -28,10 +36,19 @@ from wardian.rules.crops import Crop, stage_spans
 from wardian.rules.documents import Document, Parse
 from wardian.rules.documents import Path as Place
 from wardian.rules.errors import BadConfig, Mistake
-from wardian.rules.plans import TrayPlan
+from wardian.rules.plans import LampSchedule, TrayPlan
 
 SECTIONS: Final = (
-    *("site", "store", "trays", "crops", "light", "readings", "alarms", "sensors", "notifiers"),
+    "site",
+    "store",
+    "trays",
+    "crops",
+    "light",
+    "readings",
+    "settling",
+    "alarms",
+    "sensors",
+    "notifiers",
     *OUTWARD,
 )
 #: More than any file that can be read as a configuration.
@@ -112,6 +129,7 @@ class _Parts:
     site: SiteKeys | None
     store: StoreKeys | None
     readings: ReadingsKeys | None
+    settling: SettlingKeys | None
     light: LightKeys | None
     crops: Mapping[str, Crop | None]
     trays: list[TrayPart]
@@ -172,6 +190,7 @@ def _read(written: Written, folder: Path, library_: Library) -> _Parts:
         site=written.read(SiteKeys, ("site",)),
         store=store,
         readings=written.read(ReadingsKeys, ("readings",)),
+        settling=written.read(SettlingKeys, ("settling",)),
         light=light,
         crops=crops,
         trays=trays,
@@ -224,6 +243,7 @@ def _crop(parts: _Parts, tray: TrayPart) -> Crop:
 def _tray(parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]]) -> TraySettings:
     assert parts.site is not None
     assert parts.readings is not None
+    assert parts.settling is not None
     keys, crop = part.keys, _crop(parts, part)
     hold_ms = int(keys.readings.hold or parts.readings.hold)
     plan = TrayPlan(
@@ -233,6 +253,9 @@ def _tray(parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]])
         lamp=part.lamp,
         silent_after_ms=dict(_silences(parts, part, brought, hold_ms)),
         accuracies=accuracies(keys.readings.accuracy, parts.readings.accuracy, parts.library),
+        schedule=LampSchedule(*part.lamp_day, parts.site.timezone) if part.lamp_day else None,
+        settling_ms={name: int(getattr(parts.settling, name)) for name in SettlingKeys.model_fields},
+        figures=parts.library.watched_figures(),
     )
     return TraySettings(keys.name, crop, keys.stuck, plan, _settle_ms(parts, part))
 

@@ -12,13 +12,17 @@ from dataclasses import dataclass, field
 from itertools import islice
 from typing import TYPE_CHECKING, Any, Final
 
+from wardian.daemon.care import care_of, entry_of, is_care, recorded
+from wardian.daemon.chronicle import Chronicle
 from wardian.daemon.intake import Intake, doubted
 from wardian.daemon.lives import Lives, announcements
 from wardian.daemon.words import Teller
 from wardian.rules.engine import Engine
 from wardian.rules.errors import StoreFailed
 from wardian.rules.life import Impossible
-from wardian.rules.ports import Arrival, Clock, DueMessage, Refused, Round, Sensor, Store
+from wardian.rules.observing.minutes import KEPT, MINUTE_MS
+from wardian.rules.observing.observer import Observer
+from wardian.rules.ports import Act, Arrival, Clock, DueMessage, Refused, Round, Sensor, Store
 from wardian.rules.readings import Reading
 from wardian.rules.transitions import Transition
 
@@ -35,6 +39,10 @@ ROUND_ARRIVALS: Final = 2_000
 UNKEPT_ROOM: Final = 100_000
 #: How often all that the engine remembers is saved; in between it is brought up to date from readings.
 STATE_EVERY_MS: Final = 3_600_000
+#: So much is read at once of what was kept: more would need much memory for a moment.
+READ_AT_ONCE_MS: Final = 6 * 3_600_000
+#: So many last entries of the journal are looked through for recorded care after a start.
+RECORDED_LOOKS: Final = 5_000
 BACKLOG_MS: Final = 60_000
 QUIET_S: Final = 5.0
 #: The longest that judgement waits for a wire that does not work, and for a backlog, in our own time.
@@ -141,12 +149,17 @@ class Loop:
         self.notes: Callable[[], Mapping[str, Any]] = dict
         #: Where every alarm stands.
         self.lives = Lives({})
+        #: Watches for what no limit tells; fed with what the engine judges.
+        self.observer = Observer(tray.plan for tray in engine.trays.values())
+        #: By the name of an alarm, the conditions from which it only follows.
+        self.hiding: Mapping[str, Sequence[str]] = {}
         self._noted: object = None
 
     def bring_up_to_date(self, now_ms: int) -> None:
         """Go on where an earlier run stopped: judge again what was kept after its last saved state."""
         self._engine.feed(self._store.chunk(self._judged_from_ms(now_ms), now_ms + STATE_EVERY_MS))
         self._engine.expect(now_ms)
+        self._observe_again(now_ms)
         self._retire(now_ms)
         self._saved_ms = now_ms
 
@@ -159,9 +172,25 @@ class Loop:
         # A tray without a state is new: what it has is no older than the last time that all were saved.
         return min(begun) if len(begun) == len(judged) else min(*begun, now_ms - 2 * STATE_EVERY_MS)
 
+    def _observe_again(self, now_ms: int) -> None:
+        """Let the last days pass before the observers, who remember nothing else, up to where was judged.
+
+        What stands in the journal stands until it is seen to be over.
+        """
+        for from_ms in range(now_ms - KEPT * MINUTE_MS, now_ms + STATE_EVERY_MS, READ_AT_ONCE_MS):
+            self.observer.feed(self._store.chunk(from_ms, from_ms + READ_AT_ONCE_MS))
+        for tray, care in recorded(self._store.journal(last=RECORDED_LOOKS), now_ms - KEPT * MINUTE_MS):
+            if tray in self.observer.trays:
+                self.observer.record(tray, care)
+        self.observer.advance({name: tray.judged_ms for name, tray in self._engine.trays.items()})
+        self.observer.resume(
+            (entry.tray, entry.fields["quantity"], entry.fields["condition"])
+            for entry in self._store.standing()
+        )
+
     def _retire(self, now_ms: int) -> None:
         """Return alarms that stand in the journal and are not watched for any more."""
-        raised = self._engine.raised()
+        raised = self._engine.raised() | self.observer.raised()
         for entry in self._store.standing():
             if (entry.tray, entry.fields["quantity"], entry.fields["condition"]) not in raised:
                 fields = self._teller.retired(entry.fields, now_ms)
@@ -210,16 +239,17 @@ class Loop:
             too_late = set(map(id, late))
             unkept.late += late
             unkept.changed.update(reading.tray for reading in late)
-            unkept.readings += [reading for reading in readings if id(reading) not in too_late]
-        else:
-            unkept.readings += readings
+            readings = [reading for reading in readings if id(reading) not in too_late]
+        unkept.readings += readings
+        self.observer.take(readings)
         for time_ms, tray, quantity in doubted(refused, self._settle_ms, now_ms):
             self._engine.refuse(max(time_ms, self._engine.trays[tray].judged_ms), tray, quantity)
             unkept.changed.add(tray)
         unkept.refused += refused
         unkept.arrivals += arrivals
         if self._may_judge(readings, now_ms, sensors):
-            self.tell(self._engine.advance({t: now_ms - settle for t, settle in self._settle_ms.items()}))
+            until_ms = {tray: now_ms - settle_ms for tray, settle_ms in self._settle_ms.items()}
+            self._tell(self._engine.advance(until_ms), until_ms)
 
     def _may_judge(self, readings: Sequence[Reading], now_ms: int, sensors: Sequence[Sensor]) -> bool:
         """Whether the clock may go on: after a start only once the backlog held for us is in.
@@ -239,15 +269,15 @@ class Loop:
                 self._backlog_is_in = passed_s - self._quiet_since_s >= self.quiet_s
         return self._backlog_is_in
 
-    def tell(self, transitions: Iterable[Transition]) -> None:
+    def _tell(self, transitions: Iterable[Transition], until_ms: Mapping[str, int]) -> None:
         """Put changes into the journal and the outbox of the next commit."""
-        for transition in transitions:
-            fields = self._teller.fields(transition)
-            is_told = self.lives.follow(fields)
-            self._unkept.journal.append((transition.time_ms, transition.tray, fields))
-            self._unkept.due += self._teller.messages(transition, fields) if is_told else []
-            if transition.tray in self._settle_ms:
-                self._unkept.changed.add(transition.tray)
+        chronicle = Chronicle(self._teller, self.lives, self.observer, self.hiding)
+        for entry in chronicle.write(transitions, until_ms):
+            self._unkept.journal.append((entry.time_ms, entry.tray, entry.fields))
+            self._unkept.changed.add(entry.tray)
+            if entry.is_told:
+                message = self._teller.message(entry.fields, entry.time_ms)
+                self._unkept.due += self._teller.messages(message)
 
     def _do_what_is_asked(self, now_ms: int) -> None:
         """Do what people asked of alarms, and take those off the shelf whose time is over."""
@@ -265,6 +295,9 @@ class Loop:
             if number in unkept.acts_done:
                 continue
             unkept.acts_done.append(number)
+            if is_care(act):
+                self._record(act, now_ms)
+                continue
             try:
                 unkept.journal.append((now_ms, act.alarm.tray, self.lives.do(act, now_ms)))
             except Impossible as error:
@@ -272,6 +305,13 @@ class Loop:
         for fields in self.lives.off_the_shelf(now_ms):
             unkept.journal.append((now_ms, fields["tray"], fields))
             unkept.due += announcements(fields, self._teller.channels)
+
+    def _record(self, act: Act, now_ms: int) -> None:
+        if act.alarm.tray not in self.observer.trays:
+            log.warning("care of a tray that is not watched", extra={"tray": act.alarm.tray})
+            return
+        self._unkept.journal.append((now_ms, act.alarm.tray, entry_of(act, self._teller.tongue, now_ms)))
+        self.observer.record(act.alarm.tray, care_of(act))
 
     def _keep(self, now_ms: int) -> None:
         unkept = self._unkept

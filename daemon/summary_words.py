@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from wardian.daemon.config import Site
 from wardian.daemon.summary import BandDay, Summary, TrayDay
-from wardian.daemon.words import Tongue, span_words, utc_text
+from wardian.daemon.tongue import Tongue, span_words, utc_text
 from wardian.rules import life
 from wardian.rules.ports import Message
 from wardian.rules.quantities import QUANTITIES

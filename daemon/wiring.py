@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.config import Config, load
 from wardian.daemon.lives import Lives
-from wardian.daemon.words import Teller, Tongue, TrayWords
+from wardian.daemon.tongue import Tongue
+from wardian.daemon.words import Teller, TrayWords
 from wardian.rules.documents import Path as Place
 from wardian.rules.documents import dotted
 from wardian.rules.errors import BadConfig, Mistake, StoreFailed
@@ -21,8 +22,10 @@ if TYPE_CHECKING:
     from wardian.adapters.stores.lock import Holder
     from wardian.daemon.acts import Asked, Wish
     from wardian.daemon.bench_watch import Watch
+    from wardian.daemon.chronicle import Chronicle
     from wardian.daemon.library import Library
     from wardian.daemon.look import BenchNow
+    from wardian.rules.ports import Act
 
 #: The note in which a simulated bench leaves its time.
 CLOCK_NOTE: Final = "clock"
@@ -72,6 +75,17 @@ def teller(config: Config, channels: Sequence[str] = (), on_due: Callable[[], No
     """Return what puts alarms into words, for some channels."""
     trays = {tray.name: TrayWords(tray.plan, tray.crop.name, tray.stuck) for tray in config.trays}
     return Teller(Tongue.of(config.site), trays, config.library.advice, channels, on_due)
+
+
+def chronicle(config: Config) -> "Chronicle":
+    """Return what writes the journal of a bench of which nothing is known yet."""
+    from wardian.daemon.acts import latching
+    from wardian.daemon.chronicle import Chronicle
+    from wardian.rules.observing.observer import Observer
+
+    lives = Lives({}, Tongue.of(config.site).moment, latches=latching(config))
+    observer = Observer(tray.plan for tray in config.trays)
+    return Chronicle(teller(config), lives, observer, config.library.hiding())
 
 
 # ------------------------------------------------------------------------------------- the store
@@ -204,6 +218,41 @@ def ask(config: Config, wish: "Wish", lasts_ms: int | None) -> "Asked":
     return Asked(asked, is_watching)
 
 
+def record_care(
+    config: Config, tray: str, event: str, done_ms: int | None, by: tuple[str, str]
+) -> tuple["Act", bool]:
+    """Ask the daemon to write down what was done at a tray; ``by`` is who did it and why.
+
+    Returns:
+        What is asked for, and whether a daemon is there to hear it at once.
+
+    Raises:
+        ValueError: There is no such tray, or it was done at no time that can be meant.
+        StoreFailed: The store cannot be read or written.
+    """
+    from wardian.adapters.stores.lock import holder
+    from wardian.adapters.stores.opening import database_path
+    from wardian.daemon.care import LONGEST_AGO_MS, act_of
+    from wardian.rules.documents import nearest
+
+    names = [one.name for one in config.trays]
+    if tray not in names:
+        raise ValueError(f"there is no tray {tray!r}; {nearest(tray, names)}")
+    path = database_path(config.store_url, Path())
+    if path is None or not path.exists():
+        raise ValueError("nothing was watched yet; `wardian run` makes the database")
+    is_watching = holder(path) is not None
+    with ExitStack() as opened:
+        store = open_store(config, opened, read_only=True)
+        now_ms = _time_there(config, store, is_running=is_watching)
+        done_ms = now_ms if done_ms is None else done_ms
+        if not now_ms - LONGEST_AGO_MS <= done_ms <= now_ms:
+            raise ValueError("--at: a time of the last 24 h is accepted")
+        act = act_of(tray, event, done_ms, *by)
+        store.ask([act])
+    return act, is_watching
+
+
 def alarm_entries(config: Config, *, everything: bool) -> list[JournalEntry]:
     """Return the present alarms, or the whole journal.
 
@@ -280,6 +329,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     loop.backlog_ms = round(loop.backlog_ms * speed)
     loop.quiet_s = _quiet_s(sensors, speed)
     loop.lives = lives(config, store, clock.wall_ms)
+    loop.hiding = config.library.hiding()
     loop.bring_up_to_date(clock.wall_ms())
     polling = Polling(sensors, machine_clock(), speed)
     wires: list[Any] = list(sensors)

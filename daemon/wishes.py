@@ -15,7 +15,7 @@ from wardian.daemon.acts import ACTS, NotToBeDone, Wish, acts, one_line
 from wardian.daemon.beside import Extra
 from wardian.daemon.config import Config
 from wardian.daemon.lives import Lives
-from wardian.daemon.words import utc_text
+from wardian.daemon.tongue import utc_text
 from wardian.rules import life
 from wardian.rules.amounts import NotAnAmount, duration_ms
 from wardian.rules.documents import nearest

@@ -14,7 +14,7 @@ from wardian.daemon.config import Config
 from wardian.daemon.lives import Lives
 from wardian.daemon.summary import Summary, summed_up
 from wardian.daemon.summary_words import summary_json, summary_lines, summary_message
-from wardian.daemon.words import utc_text
+from wardian.daemon.tongue import utc_text
 from wardian.rules.ports import Alarm, DueMessage, JournalEntry, Message, Refused, Round
 from wardian.rules.readings import Reading
 
