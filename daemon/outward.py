@@ -5,7 +5,7 @@ The rule of this file: each part is imported only where its section is there.
 
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 
 from wardian.daemon.config_outward import SummaryKeys
 from wardian.rules.ports import Clock, SensorHealth, Store
@@ -33,23 +33,28 @@ class Wire(NamedTuple):
     health: Callable[[], SensorHealth]
 
 
+class Part(Protocol):
+    """Something that runs on threads of its own."""
+
+    def is_working(self) -> bool:
+        """Whether all of them live."""
+
+
 class Around(NamedTuple):
     """What is there already when the rest is opened.
 
-    ``lives`` reads where alarms stand from the store, ``parts_work`` looks at all other threads, and ``for_people``
-    are channels of people who want the summary, beside those that its section names.
+    ``lives`` reads where alarms stand from the store; ``channels`` are all there are, ``for_people`` those of people who
+    want the summary, beside those that its section names; ``parts`` must work for a beat.
     """
 
     config: "Config"
     store: Store
     loop: "Loop"
-    clock: Clock
     machine: Clock
-    speed: float
-    channels: Sequence[str]
     lives: Callable[[], "Lives"]
-    parts_work: Callable[[], bool]
+    channels: Sequence[str] = ()
     for_people: Sequence[str] = ()
+    parts: Sequence[Part] = ()
 
 
 def open_outward(around: Around, opened: ExitStack) -> tuple[list["Beside"], list[Wire]]:
@@ -95,7 +100,8 @@ def _summary(keys: "SummaryKeys", around: Around, opened: ExitStack) -> "Beside"
     channels = dict.fromkeys([*channels_of(keys.channels, around.channels), *around.for_people])
     settle_ms = max((tray.settle_ms for tray in config.trays), default=0)
     notes = around.store.notes()
-    pause_ms = ROUNDS_MISSED * max(config.commit_every_ms, LEAST_PAUSE_MS, round(around.speed * 1000))
+    speed = config.simulator.speed if config.simulator else 1.0
+    pause_ms = ROUNDS_MISSED * max(config.commit_every_ms, LEAST_PAUSE_MS, round(speed * 1000))
     told = Told.of(notes[NOTE]) if NOTE in notes else None
     plan = Plan(keys.at, config.site.zone, list(channels), settle_ms)
     daily = DailySummary(plan, make, watched_time(notes, around.store, pause_ms), told)
@@ -122,7 +128,7 @@ def _beat(keys: "BeatKeys", around: Around, opened: ExitStack) -> "Beside":
     from wardian.daemon.opening import open_beat
 
     def is_whole() -> bool:
-        return around.loop.is_up_to_date and around.parts_work()
+        return around.loop.is_up_to_date and all(part.is_working() for part in around.parts)
 
     beat = Beat(open_beat(keys), keys.every / 1000, around.machine, is_whole)
     beat.start()

@@ -336,17 +336,8 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     if config.outward.is_any:
         from wardian.daemon.outward import Around, open_outward
 
-        around = Around(
-            config=config,
-            store=store,
-            loop=loop,
-            clock=clock,
-            machine=machine_clock(),
-            speed=speed,
-            channels=words.channels,
-            lives=lambda: lives(config, store, clock.wall_ms),
-            parts_work=lambda: outbox.is_working() and polling.is_working(),
-        )
+        around = Around(config, store, loop, machine_clock(), lambda: lives(config, store, clock.wall_ms))
+        around = around._replace(channels=words.channels, parts=(outbox, polling))
         loop.beside, more = open_outward(around, opened)
         wires += more
     loop.notes = lambda: _notes(wires, clock, speed)
