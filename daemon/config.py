@@ -24,6 +24,8 @@ from wardian.daemon.config_models import (
     StoreKeys,
 )
 from wardian.daemon.config_notifiers import NotifierKeys
+from wardian.daemon.config_outward import SECTIONS as OUTWARD
+from wardian.daemon.config_outward import Outward, read_outward
 from wardian.daemon.config_sensors import SensorKeys, SimulatorKeys
 from wardian.daemon.config_trays import TrayPart, accuracies, read_trays
 from wardian.daemon.doubts import WatchedTray, doubt
@@ -47,6 +49,7 @@ SECTIONS: Final = (
     "alarms",
     "sensors",
     "notifiers",
+    *OUTWARD,
 )
 #: More than any file that can be read as a configuration.
 _MOST_BYTES: Final = 1 << 20
@@ -92,6 +95,7 @@ class Config:
         trays: In the order of the file.
         sensors: As written, defaults filled in.
         notifiers: As written, defaults filled in.
+        outward: What may be asked from afar, the daily summary and the beat.
         expected: By sensor, the series (tray, quantity) that it must bring.
         warnings: What can be used but is hardly meant.
         library: Defaults and advice that are in force.
@@ -105,6 +109,7 @@ class Config:
     trays: tuple[TraySettings, ...]
     sensors: tuple[SensorKeys, ...]
     notifiers: tuple[NotifierKeys, ...]
+    outward: Outward
     expected: Mapping[str, frozenset[Pair]]
     warnings: tuple[Mistake, ...]
     library: Library
@@ -130,6 +135,7 @@ class _Parts:
     trays: list[TrayPart]
     sensors: tuple[SensorKeys, ...]
     notifiers: tuple[NotifierKeys, ...]
+    outward: Outward
     library: Library
 
 
@@ -174,19 +180,23 @@ def _read(written: Written, folder: Path, library_: Library) -> _Parts:
     light = written.read(LightKeys, ("light",))
     crops = read_crops(written, library_)
     trays = read_trays(written, crops, light, library_)
+    store = written.read(StoreKeys, ("store",))
+    notifiers = read_notifiers(written, folder)
+    channels = [notifier.name for notifier in notifiers]
     names = [
         name for path in written.items(("trays",)) if isinstance(name := written.at((*path, "name")), str)
     ]
     return _Parts(
         site=written.read(SiteKeys, ("site",)),
-        store=written.read(StoreKeys, ("store",)),
+        store=store,
         readings=written.read(ReadingsKeys, ("readings",)),
         settling=written.read(SettlingKeys, ("settling",)),
         light=light,
         crops=crops,
         trays=trays,
         sensors=read_sensors(written, folder, names),
-        notifiers=read_notifiers(written, folder),
+        notifiers=notifiers,
+        outward=read_outward(written, folder, channels, int((store or StoreKeys()).commit_every)),
         library=read_alarms(written, library_),
     )
 
@@ -211,6 +221,7 @@ def _assembled(written: Written, parts: _Parts, folder: Path) -> Config:
         trays=trays,
         sensors=parts.sensors,
         notifiers=parts.notifiers,
+        outward=parts.outward,
         expected=brought,
         warnings=tuple(sorted(written.warnings, key=lambda warning: warning.line)),
         library=parts.library,

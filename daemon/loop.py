@@ -10,7 +10,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.care import care_of, entry_of, is_care, recorded
 from wardian.daemon.chronicle import Chronicle
@@ -25,6 +25,9 @@ from wardian.rules.observing.observer import Observer
 from wardian.rules.ports import Act, Arrival, Clock, DueMessage, Refused, Round, Sensor, Store
 from wardian.rules.readings import Reading
 from wardian.rules.transitions import Transition
+
+if TYPE_CHECKING:
+    from wardian.daemon.beside import Beside
 
 log = logging.getLogger(__name__)
 
@@ -95,6 +98,7 @@ class _Unkept:
     journal: list[tuple[int, str, Mapping[str, Any]]] = field(default_factory=list)
     due: list[DueMessage] = field(default_factory=list)
     acts_done: list[int] = field(default_factory=list)
+    notes: dict[str, Any] = field(default_factory=dict)
     changed: set[str] = field(default_factory=set)
     arrivals: list[Arrival] = field(default_factory=list)
 
@@ -107,7 +111,9 @@ class _Unkept:
             or self.late
             or self.refused
             or self.journal
+            or self.due
             or self.acts_done
+            or self.notes
             or self.changed
             or self.arrivals
         )
@@ -136,6 +142,9 @@ class Loop:
         self.backlog_ms = BACKLOG_MS
         #: How long nothing old must come before a start's backlog counts as in, in our own time.
         self.quiet_s = QUIET_S
+        #: What takes part in the rounds beside the readings.
+        self.beside: Sequence[Beside] = ()
+        self._could_ask = True
         #: Small facts to keep with the rounds; those under ``sensors`` as soon as they change.
         self.notes: Callable[[], Mapping[str, Any]] = dict
         #: Where every alarm stands.
@@ -199,8 +208,18 @@ class Loop:
         if len(self._unkept) < UNKEPT_ROOM:
             self._take_in(self.queue.take(ROUND_ARRIVALS), now_ms, sensors)
         self._do_what_is_asked(now_ms)
+        for one in self.beside:
+            extra = one.work(now_ms, self.lives)
+            self._unkept.journal += extra.journal
+            self._unkept.due += extra.due
+            self._unkept.notes |= extra.notes
         self._keep(now_ms)
         return len(self.queue) > 0 and self.failing_since_ms is None
+
+    @property
+    def is_up_to_date(self) -> bool:
+        """Whether the backlog of the start is in, so that what is judged is what is known."""
+        return self._backlog_is_in
 
     def close(self) -> None:
         """Judge and keep all that is in, with the whole state."""
@@ -263,8 +282,10 @@ class Loop:
     def _do_what_is_asked(self, now_ms: int) -> None:
         """Do what people asked of alarms, and take those off the shelf whose time is over."""
         unkept = self._unkept
+        self._could_ask = False
         try:
             asked = self._store.acts()
+            self._could_ask = True
         except StoreFailed as error:
             if not error.may_heal:
                 raise
@@ -299,6 +320,7 @@ class Loop:
         notes = self.notes()
         noted = notes.get("sensors")
         if not unkept and noted == self._noted:
+            self._was_whole()
             return
         notes = notes if noted != self._noted or unkept.changed else {}
         round_ = Round(
@@ -310,7 +332,7 @@ class Loop:
             due=unkept.due,
             acts_done=unkept.acts_done,
             states={tray: self._engine.trays[tray].state() for tray in sorted(unkept.changed)},
-            notes=notes,
+            notes={**notes, **unkept.notes},
         )
         try:
             self._store.keep(round_)
@@ -319,6 +341,7 @@ class Loop:
             return
         self._noted = noted
         self._kept(now_ms)
+        self._was_whole()
 
     def _failed(self, error: StoreFailed, now_ms: int) -> None:
         if not error.may_heal:
@@ -343,3 +366,9 @@ class Loop:
         for arrivals in by_sensor.values():
             arrivals[0].sensor.acknowledge(arrivals)
         self._teller.nudge(unkept.due)
+
+    def _was_whole(self) -> None:
+        """Let those who take part hear that nothing of the round is missing."""
+        if self._could_ask:
+            for one in self.beside:
+                one.committed()

@@ -119,6 +119,23 @@ def _store_to_look_at(config: Config, opened: ExitStack) -> Store:
     return open_store(config, opened, read_only=True)
 
 
+def look(config: Config, opened: ExitStack) -> tuple[Store, int]:
+    """Open the store to look at; return it and what time it is at the bench.
+
+    Raises:
+        StoreFailed: It cannot be read.
+    """
+    from wardian.adapters.stores.opening import database_path
+
+    store = _store_to_look_at(config, opened)
+    path = database_path(config.store_url, Path())
+    if path is None or not path.exists():
+        return store, machine_clock().wall_ms()
+    from wardian.adapters.stores.lock import holder
+
+    return store, _time_there(config, store, is_running=holder(path) is not None)
+
+
 def bench_now(config: Config) -> "BenchNow":
     """Return the present state of the bench, as far as the store knows it.
 
@@ -311,16 +328,25 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     speed = config.simulator.speed if config.simulator else 1.0
     loop.backlog_ms = round(loop.backlog_ms * speed)
     loop.quiet_s = _quiet_s(sensors, speed)
-    loop.notes = lambda: _notes(sensors, clock, speed)
     loop.lives = lives(config, store, clock.wall_ms)
     loop.hiding = config.library.hiding()
     loop.bring_up_to_date(clock.wall_ms())
+    polling = Polling(sensors, machine_clock(), speed)
+    wires: list[Any] = list(sensors)
+    if config.outward.is_any:
+        from wardian.daemon.outward import Around, open_outward
+
+        around = Around(config, store, loop, machine_clock(), lambda: lives(config, store, clock.wall_ms))
+        around = around._replace(channels=words.channels, parts=(outbox, polling))
+        loop.beside, more = open_outward(around, opened)
+        wires += more
+    loop.notes = lambda: _notes(wires, clock, speed)
     outbox.start()
     opened.callback(outbox.stop)
     return Watch(
         loop=loop,
         sensors=sensors,
-        polling=Polling(sensors, machine_clock(), speed),
+        polling=polling,
         every_s=config.commit_every_ms / 1000 / speed,
         after_round=_onlooker(config, engine, clock),
     )
@@ -340,7 +366,7 @@ def _refuse_damage(store: Store) -> None:
         raise StoreFailed("store", f"the database is damaged: {damage}; move it aside and start anew")
 
 
-def _notes(sensors: Sequence[Sensor], clock: Clock, speed: float) -> dict[str, Any]:
+def _notes(sensors: Sequence[Any], clock: Clock, speed: float) -> dict[str, Any]:
     return {
         "sensors": {s.name: health.words for s in sensors if not (health := s.health()).works},
         CLOCK_NOTE: {"time_ms": clock.wall_ms(), "machine_ms": machine_clock().wall_ms(), "speed": speed},
