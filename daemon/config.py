@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
 from wardian.daemon.config_alarms import read_alarms
@@ -28,7 +28,21 @@ from wardian.rules.documents import Path as Place
 from wardian.rules.errors import BadConfig, Mistake
 from wardian.rules.plans import TrayPlan
 
-SECTIONS: Final = ("site", "store", "trays", "crops", "light", "readings", "alarms", "sensors", "notifiers")
+if TYPE_CHECKING:
+    from wardian.daemon.config_people import PersonKeys
+
+SECTIONS: Final = (
+    "site",
+    "store",
+    "trays",
+    "crops",
+    "light",
+    "readings",
+    "alarms",
+    "sensors",
+    "notifiers",
+    "people",
+)
 #: More than any file that can be read as a configuration.
 _MOST_BYTES: Final = 1 << 20
 #: Of our own time: within so much of it readings arrive, however fast a simulator's clock runs.
@@ -73,6 +87,7 @@ class Config:
         trays: In the order of the file.
         sensors: As written, defaults filled in.
         notifiers: As written, defaults filled in.
+        people: As written, defaults filled in; nobody where every channel gets every alarm.
         expected: By sensor, the series (tray, quantity) that it must bring.
         warnings: What can be used but is hardly meant.
         library: Defaults and advice that are in force.
@@ -86,6 +101,7 @@ class Config:
     trays: tuple[TraySettings, ...]
     sensors: tuple[SensorKeys, ...]
     notifiers: tuple[NotifierKeys, ...]
+    people: tuple["PersonKeys", ...]
     expected: Mapping[str, frozenset[Pair]]
     warnings: tuple[Mistake, ...]
     library: Library
@@ -110,6 +126,7 @@ class _Parts:
     trays: list[TrayPart]
     sensors: tuple[SensorKeys, ...]
     notifiers: tuple[NotifierKeys, ...]
+    people: tuple["PersonKeys", ...]
     library: Library
 
 
@@ -166,8 +183,18 @@ def _read(written: Written, folder: Path, library_: Library) -> _Parts:
         trays=trays,
         sensors=read_sensors(written, folder, names),
         notifiers=read_notifiers(written, folder),
+        people=_people(written),
         library=read_alarms(written, library_),
     )
+
+
+def _people(written: Written) -> tuple["PersonKeys", ...]:
+    """Return the people who are told; what is known of them is loaded only where there are any."""
+    if written.at(("people",)) is None:
+        return ()
+    from wardian.daemon.config_people import read_people
+
+    return read_people(written)
 
 
 # ----------------------------------------------------------------------------------- assembling
@@ -190,6 +217,7 @@ def _assembled(written: Written, parts: _Parts, folder: Path) -> Config:
         trays=trays,
         sensors=parts.sensors,
         notifiers=parts.notifiers,
+        people=parts.people,
         expected=brought,
         warnings=tuple(sorted(written.warnings, key=lambda warning: warning.line)),
         library=parts.library,

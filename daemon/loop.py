@@ -9,8 +9,9 @@ import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from itertools import islice
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.intake import Intake, doubted
 from wardian.daemon.lives import Lives, announcements
@@ -18,9 +19,12 @@ from wardian.daemon.words import Teller
 from wardian.rules.engine import Engine
 from wardian.rules.errors import StoreFailed
 from wardian.rules.life import Impossible
-from wardian.rules.ports import Arrival, Clock, DueMessage, Refused, Round, Sensor, Store
+from wardian.rules.ports import Arrival, Clock, DueMessage, Message, Refused, Round, Sensor, Store
 from wardian.rules.readings import Reading
 from wardian.rules.transitions import Transition
+
+if TYPE_CHECKING:
+    from wardian.daemon.telling import Telling
 
 log = logging.getLogger(__name__)
 
@@ -32,6 +36,8 @@ ROUND_ARRIVALS: Final = 2_000
 UNKEPT_ROOM: Final = 100_000
 #: How often all that the engine remembers is saved; in between it is brought up to date from readings.
 STATE_EVERY_MS: Final = 3_600_000
+#: The name under which it is kept what people were told.
+TELLING_NOTE: Final = "telling"
 BACKLOG_MS: Final = 60_000
 QUIET_S: Final = 5.0
 #: The longest that judgement waits for a wire that does not work, and for a backlog, in our own time.
@@ -99,6 +105,7 @@ class _Unkept:
             or self.late
             or self.refused
             or self.journal
+            or self.due
             or self.acts_done
             or self.changed
             or self.arrivals
@@ -132,6 +139,8 @@ class Loop:
         self.notes: Callable[[], Mapping[str, Any]] = dict
         #: Where every alarm stands.
         self.lives = Lives({})
+        #: What people are told, where there are any.
+        self.telling: Telling | None = None
         self._noted: object = None
 
     def bring_up_to_date(self, now_ms: int) -> None:
@@ -159,6 +168,7 @@ class Loop:
                 is_told = self.lives.follow(fields)
                 self._unkept.journal.append((now_ms, entry.tray, fields))
                 self._unkept.due += self._teller.notices(fields) if is_told else []
+                self._hear(fields, self._teller.notice)
 
     def round(self, sensors: Sequence[Sensor] = ()) -> bool:
         """Do one round; return whether anything waits for another one at once.
@@ -170,6 +180,8 @@ class Loop:
         if len(self._unkept) < UNKEPT_ROOM:
             self._take_in(self.queue.take(ROUND_ARRIVALS), now_ms, sensors)
         self._do_what_is_asked(now_ms)
+        if self.telling and self._backlog_is_in:
+            self._unkept.due += self.telling.due(now_ms)
         self._keep(now_ms)
         return len(self.queue) > 0 and self.failing_since_ms is None
 
@@ -227,8 +239,14 @@ class Loop:
             is_told = self.lives.follow(fields)
             self._unkept.journal.append((transition.time_ms, transition.tray, fields))
             self._unkept.due += self._teller.messages(transition, fields) if is_told else []
+            self._hear(fields, partial(self._teller.message, transition))
             if transition.tray in self._settle_ms:
                 self._unkept.changed.add(transition.tray)
+
+    def _hear(self, fields: Mapping[str, Any], message: Callable[[Mapping[str, Any]], Message]) -> None:
+        """Let people's troubles follow an entry of the journal."""
+        if self.telling:
+            self.telling.hear(fields, message(fields))
 
     def _do_what_is_asked(self, now_ms: int) -> None:
         """Do what people asked of alarms, and take those off the shelf whose time is over."""
@@ -245,12 +263,15 @@ class Loop:
                 continue
             unkept.acts_done.append(number)
             try:
-                unkept.journal.append((now_ms, act.alarm.tray, self.lives.do(act, now_ms)))
+                entry = self.lives.do(act, now_ms)
+                unkept.journal.append((now_ms, act.alarm.tray, entry))
+                self._hear(entry, self._teller.about)
             except Impossible as error:
                 log.warning("what was asked cannot be done", extra={"alarm": act.alarm, "why": str(error)})
         for fields in self.lives.off_the_shelf(now_ms):
             unkept.journal.append((now_ms, fields["tray"], fields))
             unkept.due += announcements(fields, self._teller.channels)
+            self._hear(fields, self._teller.about)
 
     def _keep(self, now_ms: int) -> None:
         unkept = self._unkept
@@ -258,9 +279,12 @@ class Loop:
             unkept.changed.update(self._settle_ms)
         notes = self.notes()
         noted = notes.get("sensors")
-        if not unkept and noted == self._noted:
+        is_told = self.telling is not None and self.telling.changed
+        if not unkept and noted == self._noted and not is_told:
             return
         notes = notes if noted != self._noted or unkept.changed else {}
+        if self.telling and is_told:
+            notes = {**notes, TELLING_NOTE: self.telling.state()}
         round_ = Round(
             now_ms=now_ms,
             readings=unkept.readings,
@@ -278,6 +302,8 @@ class Loop:
             self._failed(error, now_ms)
             return
         self._noted = noted
+        if self.telling:
+            self.telling.changed = False
         self._kept(now_ms)
 
     def _failed(self, error: StoreFailed, now_ms: int) -> None:

@@ -148,13 +148,27 @@ class Teller:
         """Return the message of a transition for every channel."""
         if not self.channels:
             return []
-        advice = self._advice(transition)
-        place = self._place(transition, fields)
-        subject = f"{transition.tray}: {self._headline(transition, advice)}"
-        body = "\n".join([place, fields["message"], *self._what_to_do(transition, advice)])
-        key = f"{transition.tray}/{transition.quantity}/{transition.condition}/{transition.event}/{transition.time_ms}"
-        message = Message(key, subject, body, fields)
+        message = self.message(transition, fields)
         return [DueMessage(channel, message) for channel in self.channels]
+
+    def message(self, transition: Transition, fields: Mapping[str, Any]) -> Message:
+        """Return the message of a transition."""
+        advice = self._advice(transition)
+        subject = f"{transition.tray}: {self._headline(transition, advice)}"
+        to_do = _what_to_do(advice) if transition.event == RAISED else []
+        body = "\n".join([_place(fields), fields["message"], *to_do])
+        key = f"{transition.tray}/{transition.quantity}/{transition.condition}/{transition.event}/{transition.time_ms}"
+        return Message(key, subject, body, fields)
+
+    def about(self, fields: Mapping[str, Any]) -> Message:
+        """Return the message of an entry that no transition made: what people did, or the end of a shelf."""
+        advice = self.advice(fields["quantity"], fields["condition"])
+        # A breach in doubt is asked of people with less urgency, as when it was raised.
+        asked = advice.in_doubt() if fields["priority"] != advice.priority else advice
+        to_do = _what_to_do(asked) if fields.get("abnormal") else []
+        subject = f"{fields['tray']}: {fields['alarm'].replace('-', ' ')}"
+        body = "\n".join([_place(fields), fields["message"], *to_do])
+        return Message(_key(fields), subject, body, fields)
 
     def retired(self, fields: Mapping[str, Any], now_ms: int) -> dict[str, Any]:
         """Return the end of an alarm that the configuration does not watch for any more."""
@@ -170,12 +184,13 @@ class Teller:
 
     def notices(self, fields: Mapping[str, Any]) -> list[DueMessage]:
         """Return a message that says no more than the message of the journal, for every channel."""
-        key = (
-            f"{fields['tray']}/{fields['quantity']}/{fields['condition']}/{fields['event']}/{fields['time']}"
-        )
-        subject = f"{fields['tray']}: {fields['alarm'].replace('-', ' ')}, not watched for any more"
-        message = Message(key, subject, f"{fields['tray']}: {fields['message']}", fields)
+        message = self.notice(fields)
         return [DueMessage(channel, message) for channel in self.channels]
+
+    def notice(self, fields: Mapping[str, Any]) -> Message:
+        """Return the message that an alarm is not watched for any more."""
+        subject = f"{fields['tray']}: {fields['alarm'].replace('-', ' ')}, not watched for any more"
+        return Message(_key(fields), subject, f"{fields['tray']}: {fields['message']}", fields)
 
     def nudge(self, due: Sequence[DueMessage]) -> None:
         """Tell the outbox that messages are due."""
@@ -253,15 +268,6 @@ class Teller:
         assert transition.condition == SENSOR_IMPLAUSIBLE
         return f"a reading of {words} at {since} cannot be true and was not judged."
 
-    def _what_to_do(self, transition: Transition, advice: Advice) -> list[str]:
-        if transition.event != RAISED:
-            return []
-        return [
-            f"Likely: {advice.cause}",
-            f"If nothing is done: {advice.consequence}",
-            f"To do {advice.within}: {advice.action}",
-        ]
-
     def _band(self, transition: Transition) -> Band | None:
         stage = next(
             (
@@ -273,8 +279,19 @@ class Teller:
         )
         return stage.bands.get(transition.quantity) if stage else None
 
-    def _place(self, transition: Transition, fields: Mapping[str, Any]) -> str:
-        named = f", {transition.stage}" if transition.stage else ""
-        return (
-            f"{transition.tray}: {fields['crop']}, day {fields['day']}{named}. Priority {fields['priority']}."
-        )
+
+def _what_to_do(advice: Advice) -> list[str]:
+    return [
+        f"Likely: {advice.cause}",
+        f"If nothing is done: {advice.consequence}",
+        f"To do {advice.within}: {advice.action}",
+    ]
+
+
+def _place(fields: Mapping[str, Any]) -> str:
+    named = f", {fields['stage']}" if fields["stage"] else ""
+    return f"{fields['tray']}: {fields['crop']}, day {fields['day']}{named}. Priority {fields['priority']}."
+
+
+def _key(fields: Mapping[str, Any]) -> str:
+    return f"{fields['tray']}/{fields['quantity']}/{fields['condition']}/{fields['event']}/{fields['time']}"
