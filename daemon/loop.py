@@ -9,7 +9,6 @@ import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import partial
 from itertools import islice
 from typing import TYPE_CHECKING, Any, Final
 
@@ -19,7 +18,7 @@ from wardian.daemon.words import Teller
 from wardian.rules.engine import Engine
 from wardian.rules.errors import StoreFailed
 from wardian.rules.life import Impossible
-from wardian.rules.ports import Arrival, Clock, DueMessage, Message, Refused, Round, Sensor, Store
+from wardian.rules.ports import Arrival, Clock, DueMessage, Refused, Round, Sensor, Store
 from wardian.rules.readings import Reading
 from wardian.rules.transitions import Transition
 
@@ -168,7 +167,8 @@ class Loop:
                 is_told = self.lives.follow(fields)
                 self._unkept.journal.append((now_ms, entry.tray, fields))
                 self._unkept.due += self._teller.notices(fields) if is_told else []
-                self._hear(fields, self._teller.notice)
+                if self.telling:
+                    self.telling.hear(fields, self._teller.notice(fields))
 
     def round(self, sensors: Sequence[Sensor] = ()) -> bool:
         """Do one round; return whether anything waits for another one at once.
@@ -239,14 +239,10 @@ class Loop:
             is_told = self.lives.follow(fields)
             self._unkept.journal.append((transition.time_ms, transition.tray, fields))
             self._unkept.due += self._teller.messages(transition, fields) if is_told else []
-            self._hear(fields, partial(self._teller.message, transition))
+            if self.telling:
+                self.telling.hear(fields, self._teller.message(transition, fields))
             if transition.tray in self._settle_ms:
                 self._unkept.changed.add(transition.tray)
-
-    def _hear(self, fields: Mapping[str, Any], message: Callable[[Mapping[str, Any]], Message]) -> None:
-        """Let people's troubles follow an entry of the journal."""
-        if self.telling:
-            self.telling.hear(fields, message(fields))
 
     def _do_what_is_asked(self, now_ms: int) -> None:
         """Do what people asked of alarms, and take those off the shelf whose time is over."""
@@ -265,13 +261,16 @@ class Loop:
             try:
                 entry = self.lives.do(act, now_ms)
                 unkept.journal.append((now_ms, act.alarm.tray, entry))
-                self._hear(entry, self._teller.about)
             except Impossible as error:
                 log.warning("what was asked cannot be done", extra={"alarm": act.alarm, "why": str(error)})
+                continue
+            if self.telling:
+                self.telling.hear(entry, self._teller.about(entry))
         for fields in self.lives.off_the_shelf(now_ms):
             unkept.journal.append((now_ms, fields["tray"], fields))
             unkept.due += announcements(fields, self._teller.channels)
-            self._hear(fields, self._teller.about)
+            if self.telling:
+                self.telling.hear(fields, self._teller.about(fields))
 
     def _keep(self, now_ms: int) -> None:
         unkept = self._unkept

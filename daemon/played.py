@@ -52,6 +52,7 @@ class _Play:
         self._lives: dict[Alarm, Entry] = {}
         self._asked: list[tuple[int, Sequence[Alarm]]] = []
         self._sent: list[Sent] = []
+        self._now_ms = -(2**62)
 
     def through(self, entries: Iterable[Entry], until_ms: int) -> list[Sent]:
         for entry in entries:
@@ -65,6 +66,7 @@ class _Play:
 
     def _go_to(self, until_ms: int) -> None:
         while (now_ms := self._next_ms()) is not None and now_ms <= until_ms:
+            self._now_ms = now_ms
             if self._asked and self._asked[0][0] <= now_ms:
                 _, alarms = self._asked.pop(0)
                 for alarm in alarms:
@@ -74,7 +76,8 @@ class _Play:
     def _next_ms(self) -> int | None:
         times = [time_ms for time_ms, _ in self._asked[:1]]
         due_ms = self._telling.next_ms()
-        return min([*times, *(() if due_ms is None else (due_ms,))], default=None)
+        next_ms = min([*times, *(() if due_ms is None else (due_ms,))], default=None)
+        return None if next_ms is None else max(next_ms, self._now_ms)
 
     def _tell(self, now_ms: int) -> None:
         for due in self._telling.due(now_ms):
