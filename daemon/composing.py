@@ -55,6 +55,8 @@ class Composer:
         if item.kind == RETURNED:
             return lead.subject + more, [lead.body, f"{self._since_then(item)}.", *also]
         before, how = self._before(item, person, now_ms)
+        if item.kind == REMINDER:
+            return before + lead.subject + more, [*how, lead.fields["message"], *also, *_to_do(lead)]
         return before + lead.subject + more, [*how, lead.body, *also]
 
     def _before(self, item: Item, person: Person, now_ms: int) -> tuple[str, list[str]]:
@@ -64,7 +66,9 @@ class Composer:
         if item.kind == REMINDER:
             raised_ms = item.parts[0].raised_ms
             since = f"{self.say_time(raised_ms)} ({span_words(max(now_ms - raised_ms, 0))})"
-            line = f"A reminder: it stands since {since}, and nobody has acknowledged it. When it was raised:"
+            line = (
+                f"{item.trouble.tray}, a reminder: it stands since {since}, and nobody has acknowledged it."
+            )
             return "reminder: ", [line]
         told_ms = item.trouble.told_ms
         if item.kind == NEW and person.after_ms and told_ms is not None:
@@ -75,13 +79,11 @@ class Composer:
     def _since_then(self, item: Item) -> str:
         """Return since when a trouble is over, and how often it came and went."""
         over_ms = max(part.returned_ms or 0 for part in item.parts)
-        over = (
-            f"Over since {self.say_time(over_ms)}, and for {span_words(SETTLING_MS)} nothing of it came again"
-        )
+        over = f"Returned {self.say_time(over_ms)}; nothing of it came again for {span_words(SETTLING_MS)}"
         first_ms = min(part.first_ms for part in item.parts)
         rises = max(part.rises for part in item.parts)
         return (
-            over if rises == 1 else f"{over}; it came and went {rises} times since {self.say_time(first_ms)}"
+            over if rises == 1 else f"{over}. It came and went {rises} times since {self.say_time(first_ms)}"
         )
 
     # ------------------------------------------------------------------------------------- several
@@ -95,7 +97,7 @@ class Composer:
             yield from _first_to_do(parts[0][1])
         for item in items:
             if item.kind == RETURNED:
-                yield f"Returned to normal: {_names(item)}. {self._since_then(item)}."
+                yield f"Over: {_names(item)}. {self._since_then(item)}."
         gone = [(_names(item), item) for item in items if item.kind == CAME_AND_WENT]
         for names, same in groupby(sorted(gone, key=lambda one: one[0]), key=lambda one: one[0]):
             yield f"Came and went: {names}, {self._times([item for _, item in same])}."
@@ -150,9 +152,12 @@ def _named(parts: Sequence[tuple[Item, Part]]) -> Iterator[str]:
 
 def _first_to_do(lead: Part) -> Iterator[str]:
     """Yield the one thing to do: what the most urgent alarm asks for."""
-    to_do = next((line for line in lead.body.splitlines() if line.startswith("To do ")), None)
-    if to_do:
+    for to_do in _to_do(lead):
         yield f"{lead.fields['tray']} first. {to_do}"
+
+
+def _to_do(lead: Part) -> list[str]:
+    return [line for line in lead.body.splitlines() if line.startswith("To do ")][-1:]
 
 
 def _names(item: Item) -> str:

@@ -47,11 +47,6 @@ class Item:
         """What is told first: what stands, then the urgent, then the older."""
         return _KINDS.index(self.kind) >= len(STANDING), -self.rank, self.ready_ms, self.trouble.number
 
-    @property
-    def is_urgent(self) -> bool:
-        """Whether it is of high priority and stands."""
-        return self.rank == HIGH
-
     def note(self, person: str, now_ms: int) -> None:
         """Write into the trouble that a person was told."""
         told = self.trouble.told.get(person)
@@ -172,7 +167,8 @@ def _reminder(hearer: Hearer, trouble: Trouble, unseen: Sequence[Part], told: To
     every_ms = hearer.person.repeat_ms[rank]
     if every_ms is None:
         return None
-    due_ms, pause_ms = told.last_ms + every_ms, hearer.known.pause_ms(trouble.tray, rank)
+    waits_ms = min(part.waits_ms for part in unseen)
+    due_ms, pause_ms = max(told.last_ms, waits_ms) + every_ms, hearer.known.pause_ms(trouble.tray, rank)
     return Item(trouble, REMINDER, rank, due_ms, max(due_ms, pause_ms), _led(unseen, trouble), pause_ms)
 
 

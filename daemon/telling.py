@@ -4,9 +4,8 @@ The rule of this file: it has no clock and decides by what it has heard and its 
 committed with the journal and the messages that follow from it, so nothing is told twice or lost.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from datetime import datetime
-from itertools import groupby
 from typing import Any, Final
 
 from wardian.daemon.belonging import tags_of
@@ -99,7 +98,7 @@ class Telling:
             self._troubles.append(trouble)
         trouble.tags = sorted({*trouble.tags, *tags})
         words = dict(message.fields), message.subject, message.body
-        part = Part(*words, rank_of(fields), time_ms, time_ms, is_seen=_is_seen(fields))
+        part = Part(*words, rank_of(fields), time_ms, time_ms, time_ms, is_seen=_is_seen(fields))
         trouble.rise(name, part)
         if fields["event"] != RAISED and not part.is_seen:
             # It was set aside, and comes back while people know of the rest alone.
@@ -154,14 +153,16 @@ class Telling:
             return []
         if self._held_since(person, ripe, at_ms):
             return [passing]
-        ready = [item for item in passing if item.pause_ms <= at_ms]
+        trays = {item.trouble.tray for item in ripe}
+        # What was said lately of a tray holds back nothing where it is spoken of anyway.
+        ready = [item for item in passing if item.pause_ms <= at_ms or item.trouble.tray in trays]
         window = self._known[person.name].window
         if window is None or at_ms >= window.end_ms:
             is_rest = window is not None and any(item.due_ms < window.end_ms for item in ripe)
-            return [ready] if is_rest or len(ready) > FEW else _by_tray(ripe, ready)
-        if window.troubles + len(ready) <= FEW:
-            return _by_tray(ripe, ready)
-        is_urgent = any(item.is_urgent and item.due_ms + GATHERING_MS <= at_ms for item in ripe)
+            return [ready] if is_rest or len(ready) > FEW else _by_tray(ready, trays)
+        if window.troubles + len(ripe) <= FEW:
+            return _by_tray(ready, trays)
+        is_urgent = any(item.rank == HIGH and item.due_ms + GATHERING_MS <= at_ms for item in ripe)
         return [ready] if is_urgent else []
 
     def _held_since(self, person: Person, ripe: Iterable[Item], at_ms: int) -> bool:
@@ -208,6 +209,7 @@ class Telling:
             trouble.told_ms = _at_most(trouble.told_ms, now_ms)
             for part in trouble.parts.values():
                 part.first_ms, part.raised_ms = min(part.first_ms, now_ms), min(part.raised_ms, now_ms)
+                part.waits_ms = min(part.waits_ms, now_ms)
                 part.returned_ms = _at_most(part.returned_ms, now_ms)
             for told in trouble.told.values():
                 told.last_ms, told.over_ms = min(told.last_ms, now_ms), _at_most(told.over_ms, now_ms)
@@ -215,12 +217,13 @@ class Telling:
             known.set_back(now_ms)
 
 
-def _by_tray(ripe: Iterable[Item], ready: Iterable[Item]) -> list[list[Item]]:
-    """Return what is ripe by tray, with what is ready of the same trays."""
-    trays = {item.trouble.tray for item in ripe}
-    mine = sorted((item for item in ready if item.trouble.tray in trays), key=lambda item: item.trouble.tray)
-    groups = [list(group) for _, group in groupby(mine, key=lambda item: item.trouble.tray)]
-    return sorted(groups, key=lambda group: group[0].order)
+def _by_tray(ready: Iterable[Item], trays: Container[str]) -> list[list[Item]]:
+    """Return what is ready of some trays, tray by tray."""
+    groups: dict[str, list[Item]] = {}
+    for item in ready:
+        if item.trouble.tray in trays:
+            groups.setdefault(item.trouble.tray, []).append(item)
+    return list(groups.values())
 
 
 def _return(mine: Iterable[Trouble], name: str, message: Message, time_ms: int) -> None:

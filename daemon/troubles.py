@@ -17,8 +17,8 @@ SETTLING_MS: Final = 30 * 60_000
 class Part:
     """One alarm of a trouble, in the words of its last raise or return.
 
-    ``first_ms`` is when it was first raised in this trouble, ``raised_ms`` when last; ``returned_ms`` is None
-    while it stands.
+    ``first_ms`` is when it was first raised in this trouble, ``raised_ms`` when last, ``waits_ms`` since when
+    it waits for somebody to acknowledge it; ``returned_ms`` is None while it stands.
     """
 
     fields: Mapping[str, Any]
@@ -27,6 +27,7 @@ class Part:
     rank: int
     first_ms: int
     raised_ms: int
+    waits_ms: int
     returned_ms: int | None = None
     is_seen: bool = False
     rises: int = 1
@@ -94,6 +95,7 @@ class Trouble:
         known = self.parts.get(name)
         if known is not None:
             part.first_ms, part.rises = known.first_ms, known.rises + 1
+            part.waits_ms = part.raised_ms if known.is_seen else known.waits_ms
         self.parts[name] = part
         if (
             self.told_ms is None
