@@ -7,6 +7,7 @@ them or, where it leaps over them, anything later.
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from functools import lru_cache
 from typing import Final
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
@@ -43,6 +44,7 @@ class Quiet:
         return f"{self.begins:%H:%M} to {self.ends:%H:%M}"
 
 
+@lru_cache(maxsize=256)
 def first_ms(day: date, at: time, zone: tzinfo) -> int:
     """Return the first instant at which the clock on the wall shows a time of a day, or anything later."""
     wanted = datetime.combine(day, at)
