@@ -179,13 +179,20 @@ def _returned(hearer: Hearer, trouble: Trouble, parts: Sequence[Part]) -> Item:
 
 
 def _came_and_went(person: Person, trouble: Trouble, parts: Sequence[Part]) -> Item | None:
-    """Return what quiet hours have held back until it was over, and nobody has acknowledged."""
+    """Return what stood long enough to be told, was not, and is over without anybody having acknowledged it.
+
+    Quiet hours held it back, a storm, or a daemon that was not there. Of what others were told, nobody hears
+    afterwards who is told after a time, unless they were asleep.
+    """
     held = []
     for part in parts:
         due_ms = part.first_ms + GATHERING_MS + person.after_ms
+        returned_ms = part.returned_ms or 0
         end_ms = person.quiet_until_ms(due_ms)
-        if not part.is_seen and end_ms is not None and (part.returned_ms or 0) >= due_ms:
-            held.append((part, end_ms))
+        if end_ms is None and not person.after_ms:
+            end_ms = returned_ms + SETTLING_MS
+        if not part.is_seen and end_ms is not None and returned_ms >= due_ms:
+            held.append((part, max(end_ms, returned_ms)))
     if not held:
         return None
     due_ms = min(end_ms for _, end_ms in held)

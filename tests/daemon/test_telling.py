@@ -14,6 +14,7 @@ from told_people import (
     Bench,
     Kind,
     at,
+    message_of,
     person,
 )
 
@@ -368,6 +369,16 @@ def test_what_is_overdue_after_a_long_absence_is_told_once() -> None:
     assert len(told.got) == 4
 
 
+def test_what_came_and_went_while_nobody_watched_is_told_when_it_is_heard_of() -> None:
+    told = bench()
+    told.is_away = True
+    told.comes(DRY, NOON)
+    told.goes(DRY, NOON + 2 * HOUR_MS)
+    told.look(NOON + 5 * HOUR_MS)
+    assert told.of() == ["03-02 17:00 tray-a: too dry, came and went"]
+    assert told.bodies() == ["Came and went: tray-a: too dry, from 03-02 12:00 to 03-02 14:00."]
+
+
 def test_a_clock_that_is_put_back_neither_repeats_nor_silences() -> None:
     told = bench()
     told.comes(COLD, NOON)
@@ -386,16 +397,9 @@ def test_hearing_an_entry_twice_is_hearing_it_once() -> None:
     told = bench()
     told.comes(COLD, NOON)
     before = told.telling.state()
-    (part,) = told.telling._troubles[0].parts.values()
-    message = told.telling._troubles[0].parts["air_temperature/low"]
-    told.telling.hear(dict(part.fields), _as_message(message.fields))
+    fields = told.telling._troubles[0].parts["air_temperature/low"].fields
+    told.telling.hear(fields, message_of(fields))
     assert told.telling.state() == before
-
-
-def _as_message(fields: object) -> object:
-    from told_people import message_of
-
-    return message_of(fields)  # type: ignore[arg-type]  # what was kept of a message
 
 
 def test_who_comes_new_is_told_of_what_stands() -> None:

@@ -84,11 +84,15 @@ class Got(NamedTuple):
 
 @dataclass
 class Bench:
-    """People, alarms and a clock; with ``cuts`` everything is forgotten but the state, at every step."""
+    """People, alarms and a clock; with ``cuts`` everything is forgotten but the state, at every step.
+
+    While ``is_away`` nobody looks whether anything is due.
+    """
 
     people: tuple[Person, ...]
     zone: tzinfo = LISBON
     cuts: bool = False
+    is_away: bool = False
     got: list[Got] = field(default_factory=list)
     lives: Lives = field(default_factory=lambda: Lives({}, names=named))
 
@@ -104,7 +108,7 @@ class Bench:
 
     def until(self, time_ms: int) -> None:
         """Let time go on, to each instant at which something is due and no other."""
-        while (next_ms := self.telling.next_ms()) is not None and next_ms <= time_ms:
+        while not self.is_away and (next_ms := self.telling.next_ms()) is not None and next_ms <= time_ms:
             before = len(self.got)
             self.look(next_ms)
             assert len(self.got) > before, "something was due and nothing came"
