@@ -161,12 +161,13 @@ class Teller:
         return Message(key, subject, body, fields)
 
     def about(self, fields: Mapping[str, Any]) -> Message:
-        """Return the message of an entry that no transition made: what people did, or the end of a shelf."""
+        """Return the message of an entry by what it says itself: what people did, or the end of a shelf."""
         advice = self.advice(fields["quantity"], fields["condition"])
         # A breach in doubt is asked of people with less urgency, as when it was raised.
         asked = advice.in_doubt() if fields["priority"] != advice.priority else advice
         to_do = _what_to_do(asked) if fields.get("abnormal") else []
-        subject = f"{fields['tray']}: {fields['alarm'].replace('-', ' ')}"
+        over = ", returned to normal" if fields["event"] == RETURNED else ""
+        subject = f"{fields['tray']}: {fields['alarm'].replace('-', ' ')}{over}"
         body = "\n".join([_place(fields), fields["message"], *to_do])
         return Message(_key(fields), subject, body, fields)
 

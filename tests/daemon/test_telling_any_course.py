@@ -156,10 +156,10 @@ def test_what_stands_for_people_stands_in_a_trouble_and_nothing_else_does(steps:
         for name, part in trouble.parts.items()
         if part.stands
     }
-    lives = {
-        alarm: bench.lives.of(alarm)
+    alarms = [
+        Alarm(tray, kind.quantity, kind.condition)
         for tray in ("tray-a", "tray-b", "tray-c", "tray-d")
         for kind in KINDS
-        if (alarm := Alarm(tray, kind.quantity, kind.condition))
-    }
+    ]
+    lives = {alarm: bench.lives.of(alarm) for alarm in alarms}
     assert standing == {alarm for alarm, one in lives.items() if one.is_abnormal and not one.is_set_aside}

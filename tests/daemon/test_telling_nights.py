@@ -1,6 +1,7 @@
 """Quiet hours: what passes, what waits for the morning, and that a night has one morning however clocks change."""
 
 from datetime import time, timedelta, tzinfo
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -27,7 +28,7 @@ from wardian.rules import life
 NIGHT = Quiet(time(22), time(6, 30), LISBON)
 
 
-def sleeper(**more: object) -> Bench:
+def sleeper(**more: Any) -> Bench:
     return Bench((person(quiet=NIGHT, **more),))
 
 

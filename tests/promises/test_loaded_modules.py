@@ -27,6 +27,19 @@ NEVER: Final = [
 OUTSIDE: Final = ["alembic", "apprise", "apscheduler", "paho", "sqlalchemy", "sqlite3", "ssl"]
 INSIDE: Final = ["numpy", "pydantic", "yaml"]
 
+#: What there is for people who are told, and nobody else.
+FOR_PEOPLE: Final = (
+    "belonging",
+    "composing",
+    "config_people",
+    "news",
+    "people",
+    "played",
+    "quiet",
+    "telling",
+    "troubles",
+)
+
 COMMAND: Final = """
 import contextlib, io, json, sys
 from wardian.daemon.cli import main
@@ -112,7 +125,15 @@ def test_a_round_of_the_daemon_loads_only_what_its_configuration_names(bench: Pa
     unwanted = {*NEVER, "apprise", "paho", "wardian.simulator"}
     unwanted |= {f"wardian.adapters.sensors.{name}" for name in ("kernel", "mqtt")}
     unwanted |= {f"wardian.adapters.notifiers.{name}" for name in ("apprise", "mqtt", "webhook")}
+    unwanted |= {f"wardian.daemon.{name}" for name in FOR_PEOPLE}
     assert sorted(modules & unwanted) == []
+
+
+def test_where_people_are_told_what_tells_them_is_loaded(bench: Path) -> None:
+    with (bench / "config.yaml").open("a", encoding="utf-8") as config:
+        config.write("people: [{name: teacher, channels: [terminal]}]\n")
+    modules = loaded(bench, ONE_ROUND)
+    assert {f"wardian.daemon.{name}" for name in FOR_PEOPLE if name != "played"} <= modules
 
 
 def test_migrations_are_loaded_only_when_a_step_is_due(bench: Path) -> None:
