@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.config import Config, load
-from wardian.daemon.lives import Lives
+from wardian.daemon.lives import Lives, alarm_of
 from wardian.daemon.tongue import Tongue
 from wardian.daemon.words import Teller, TrayWords
 from wardian.rules.documents import Path as Place
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from wardian.daemon.chronicle import Chronicle
     from wardian.daemon.library import Library
     from wardian.daemon.look import BenchNow
+    from wardian.daemon.telling import Telling
     from wardian.rules.ports import Act
 
 #: The note in which a simulated bench leaves its time.
@@ -322,7 +323,8 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     outbox = Outbox(store, notifiers, clock, Tongue.of(config.site).moment)
     engine = Engine((tray.plan for tray in config.trays), store.states())
     settle_ms = {tray.name: tray.settle_ms for tray in config.trays}
-    words = teller(config, [notifier.name for notifier in notifiers], outbox.nudge)
+    channels = [notifier.name for notifier in notifiers]
+    words = teller(config, _of_nobody(config, channels), outbox.nudge)
     loop = Loop(engine, store, words, settle_ms, clock)
     sensors = open_sensors(Bench(config, clock, loop.queue.hurry))
     speed = config.simulator.speed if config.simulator else 1.0
@@ -330,6 +332,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     loop.quiet_s = _quiet_s(sensors, speed)
     loop.lives = lives(config, store, clock.wall_ms)
     loop.hiding = config.library.hiding()
+    loop.telling = _telling(config, channels, store, loop.lives, words)
     loop.bring_up_to_date(clock.wall_ms())
     polling = Polling(sensors, machine_clock(), speed)
     wires: list[Any] = list(sensors)
@@ -350,6 +353,32 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         every_s=config.commit_every_ms / 1000 / speed,
         after_round=_onlooker(config, engine, clock),
     )
+
+
+def _of_nobody(config: Config, channels: Sequence[str]) -> list[str]:
+    """Return the channels that no person has: they get every alarm as it comes."""
+    owned = {name for person in config.people for name in person.channels}
+    return [name for name in channels if name.partition("#")[0] not in owned]
+
+
+def _telling(
+    config: Config, channels: Sequence[str], store: Store, lives: Lives, words: Teller
+) -> "Telling | None":
+    """Return what people are told, brought up to date with the alarms; nothing where there are none."""
+    if not config.people:
+        return None
+    from wardian.daemon.loop import TELLING_NOTE
+    from wardian.daemon.people import people_of
+    from wardian.daemon.telling import Telling
+
+    people = people_of(config.people, channels, config.site.zone)
+    telling = Telling(people, Tongue.of(config.site).moment, state=store.notes().get(TELLING_NOTE))
+    # What became of alarms while nobody was to be told, or by another configuration, is learned now.
+    listed = {alarm_of(fields) for fields in lives.listed()}
+    for alarm in sorted(telling.alarms() | listed):
+        fields = lives.of(alarm).fields
+        telling.hear(fields, words.message(fields))
+    return telling
 
 
 def _quiet_s(sensors: Sequence[Sensor], speed: float) -> float:
