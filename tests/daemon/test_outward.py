@@ -235,6 +235,17 @@ def test_the_last_day_is_summed_up_by_command(bench: Path, capsys: Capture) -> N
     assert fields["watched_s"] is None
 
 
+def test_care_that_somebody_recorded_is_in_the_summary(bench: Path, capsys: Capture) -> None:
+    with ExitStack() as opened:
+        loop = opened_watch(opened).loop
+        for event in ("misted", "misted", "lifted"):
+            assert main(["care", "done", "tray-a", event]) == 0
+        loop.round()
+    capsys.readouterr()
+    assert main(["summary"]) == 0
+    assert "Misted twice, aired once." in capsys.readouterr().out
+
+
 def test_a_bench_that_nobody_watched_has_no_readings(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Capture
 ) -> None:
