@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
 from wardian.daemon.config_alarms import read_alarms
@@ -38,6 +38,9 @@ from wardian.rules.documents import Path as Place
 from wardian.rules.errors import BadConfig, Mistake
 from wardian.rules.plans import LampSchedule, TrayPlan
 
+if TYPE_CHECKING:
+    from wardian.daemon.config_people import PersonKeys
+
 SECTIONS: Final = (
     "site",
     "store",
@@ -49,6 +52,7 @@ SECTIONS: Final = (
     "alarms",
     "sensors",
     "notifiers",
+    "people",
     *OUTWARD,
 )
 #: More than any file that can be read as a configuration.
@@ -96,6 +100,7 @@ class Config:
         sensors: As written, defaults filled in.
         notifiers: As written, defaults filled in.
         outward: What may be asked from afar, the daily summary and the beat.
+        people: As written, defaults filled in; nobody where every channel gets every alarm.
         expected: By sensor, the series (tray, quantity) that it must bring.
         warnings: What can be used but is hardly meant.
         library: Defaults and advice that are in force.
@@ -110,6 +115,7 @@ class Config:
     sensors: tuple[SensorKeys, ...]
     notifiers: tuple[NotifierKeys, ...]
     outward: Outward
+    people: tuple["PersonKeys", ...]
     expected: Mapping[str, frozenset[Pair]]
     warnings: tuple[Mistake, ...]
     library: Library
@@ -136,6 +142,7 @@ class _Parts:
     sensors: tuple[SensorKeys, ...]
     notifiers: tuple[NotifierKeys, ...]
     outward: Outward
+    people: tuple["PersonKeys", ...]
     library: Library
 
 
@@ -196,9 +203,19 @@ def _read(written: Written, folder: Path, library_: Library) -> _Parts:
         trays=trays,
         sensors=read_sensors(written, folder, names),
         notifiers=notifiers,
+        people=_people(written),
         outward=read_outward(written, folder, channels, int((store or StoreKeys()).commit_every)),
         library=read_alarms(written, library_),
     )
+
+
+def _people(written: Written) -> tuple["PersonKeys", ...]:
+    """Return the people who are told; what is known of them is loaded only where there are any."""
+    if written.at(("people",)) is None:
+        return ()
+    from wardian.daemon.config_people import read_people
+
+    return read_people(written)
 
 
 # ----------------------------------------------------------------------------------- assembling
@@ -222,6 +239,7 @@ def _assembled(written: Written, parts: _Parts, folder: Path) -> Config:
         sensors=parts.sensors,
         notifiers=parts.notifiers,
         outward=parts.outward,
+        people=parts.people,
         expected=brought,
         warnings=tuple(sorted(written.warnings, key=lambda warning: warning.line)),
         library=parts.library,

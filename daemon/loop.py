@@ -28,6 +28,7 @@ from wardian.rules.transitions import Transition
 
 if TYPE_CHECKING:
     from wardian.daemon.beside import Beside
+    from wardian.daemon.telling import Telling
 
 log = logging.getLogger(__name__)
 
@@ -43,6 +44,8 @@ STATE_EVERY_MS: Final = 3_600_000
 READ_AT_ONCE_MS: Final = 6 * 3_600_000
 #: So many last entries of the journal are looked through for recorded care after a start.
 RECORDED_LOOKS: Final = 5_000
+#: The name under which it is kept what people were told.
+TELLING_NOTE: Final = "telling"
 BACKLOG_MS: Final = 60_000
 QUIET_S: Final = 5.0
 #: The longest that judgement waits for a wire that does not work, and for a backlog, in our own time.
@@ -153,6 +156,8 @@ class Loop:
         self.observer = Observer(tray.plan for tray in engine.trays.values())
         #: By the name of an alarm, the conditions from which it only follows.
         self.hiding: Mapping[str, Sequence[str]] = {}
+        #: What people are told, where there are any.
+        self.telling: Telling | None = None
         self._noted: object = None
 
     def bring_up_to_date(self, now_ms: int) -> None:
@@ -197,6 +202,8 @@ class Loop:
                 is_told = self.lives.follow(fields)
                 self._unkept.journal.append((now_ms, entry.tray, fields))
                 self._unkept.due += self._teller.notices(fields) if is_told else []
+                if self.telling:
+                    self.telling.hear(fields, self._teller.notice(fields))
 
     def round(self, sensors: Sequence[Sensor] = ()) -> bool:
         """Do one round; return whether anything waits for another one at once.
@@ -213,6 +220,8 @@ class Loop:
             self._unkept.journal += extra.journal
             self._unkept.due += extra.due
             self._unkept.notes |= extra.notes
+        if self.telling and self._backlog_is_in:
+            self._unkept.due += self.telling.due(now_ms)
         self._keep(now_ms)
         return len(self.queue) > 0 and self.failing_since_ms is None
 
@@ -275,9 +284,10 @@ class Loop:
         for entry in chronicle.write(transitions, until_ms):
             self._unkept.journal.append((entry.time_ms, entry.tray, entry.fields))
             self._unkept.changed.add(entry.tray)
-            if entry.is_told:
-                message = self._teller.message(entry.fields, entry.time_ms)
-                self._unkept.due += self._teller.messages(message)
+            message = self._teller.message(entry.fields)
+            self._unkept.due += self._teller.messages(message) if entry.is_told else []
+            if self.telling:
+                self.telling.hear(entry.fields, message)
 
     def _do_what_is_asked(self, now_ms: int) -> None:
         """Do what people asked of alarms, and take those off the shelf whose time is over."""
@@ -299,12 +309,18 @@ class Loop:
                 self._record(act, now_ms)
                 continue
             try:
-                unkept.journal.append((now_ms, act.alarm.tray, self.lives.do(act, now_ms)))
+                entry = self.lives.do(act, now_ms)
+                unkept.journal.append((now_ms, act.alarm.tray, entry))
             except Impossible as error:
                 log.warning("what was asked cannot be done", extra={"alarm": act.alarm, "why": str(error)})
+                continue
+            if self.telling:
+                self.telling.hear(entry, self._teller.message(entry))
         for fields in self.lives.off_the_shelf(now_ms):
             unkept.journal.append((now_ms, fields["tray"], fields))
             unkept.due += announcements(fields, self._teller.channels)
+            if self.telling:
+                self.telling.hear(fields, self._teller.message(fields))
 
     def _record(self, act: Act, now_ms: int) -> None:
         if act.alarm.tray not in self.observer.trays:
@@ -319,10 +335,13 @@ class Loop:
             unkept.changed.update(self._settle_ms)
         notes = self.notes()
         noted = notes.get("sensors")
-        if not unkept and noted == self._noted:
+        is_told = self.telling is not None and self.telling.changed
+        if not unkept and noted == self._noted and not is_told:
             self._was_whole()
             return
         notes = notes if noted != self._noted or unkept.changed else {}
+        if self.telling and is_told:
+            notes = {**notes, TELLING_NOTE: self.telling.state()}
         round_ = Round(
             now_ms=now_ms,
             readings=unkept.readings,
@@ -340,6 +359,8 @@ class Loop:
             self._failed(error, now_ms)
             return
         self._noted = noted
+        if self.telling:
+            self.telling.changed = False
         self._kept(now_ms)
         self._was_whole()
 

@@ -322,7 +322,8 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     outbox = Outbox(store, notifiers, clock, Tongue.of(config.site).moment)
     engine = Engine((tray.plan for tray in config.trays), store.states())
     settle_ms = {tray.name: tray.settle_ms for tray in config.trays}
-    words = teller(config, [notifier.name for notifier in notifiers], outbox.nudge)
+    channels = [notifier.name for notifier in notifiers]
+    words = teller(config, _of_nobody(config, channels), outbox.nudge)
     loop = Loop(engine, store, words, settle_ms, clock)
     sensors = open_sensors(Bench(config, clock, loop.queue.hurry))
     speed = config.simulator.speed if config.simulator else 1.0
@@ -330,14 +331,18 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     loop.quiet_s = _quiet_s(sensors, speed)
     loop.lives = lives(config, store, clock.wall_ms)
     loop.hiding = config.library.hiding()
+    if config.people:
+        from wardian.daemon.opening_people import open_telling
+
+        loop.telling = open_telling(config, channels, store, loop.lives, words)
     loop.bring_up_to_date(clock.wall_ms())
     polling = Polling(sensors, machine_clock(), speed)
     wires: list[Any] = list(sensors)
-    if config.outward.is_any:
+    if config.outward.is_any or any(person.summary for person in config.people):
         from wardian.daemon.outward import Around, open_outward
 
         around = Around(config, store, loop, machine_clock(), lambda: lives(config, store, clock.wall_ms))
-        around = around._replace(channels=words.channels, parts=(outbox, polling))
+        around = around._replace(channels=channels, parts=(outbox, polling))
         loop.beside, more = open_outward(around, opened)
         wires += more
     loop.notes = lambda: _notes(wires, clock, speed)
@@ -350,6 +355,12 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         every_s=config.commit_every_ms / 1000 / speed,
         after_round=_onlooker(config, engine, clock),
     )
+
+
+def _of_nobody(config: Config, channels: Sequence[str]) -> list[str]:
+    """Return the channels that no person has: they get every alarm as it comes."""
+    owned = {name for person in config.people for name in person.channels}
+    return [name for name in channels if name.partition("#")[0] not in owned]
 
 
 def _quiet_s(sensors: Sequence[Sensor], speed: float) -> float:

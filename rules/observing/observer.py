@@ -24,7 +24,7 @@ class TrayObserver:
         """Begin anew; only conditions that the plan has figures for are judged."""
         self.plan = plan
         self.minutes = Minutes(plan.hold_ms)
-        self.care = CareSeen(plan)
+        self.care = CareSeen()
         self.learned = Learned()
         self.standing: dict[str, Evidence] = {}
         self.conditions = [one for one in (make() for make in conditions) if one.name in plan.figures]

@@ -20,6 +20,7 @@ from wardian.rules.ports import Round
 from wardian.rules.readings import Reading
 
 if TYPE_CHECKING:
+    from wardian.daemon.daily_summary import DailySummary
     from wardian.daemon.wishes import Wishes
 
 MINUTE_MS: Final = 60_000
@@ -158,6 +159,28 @@ def test_a_broker_that_is_away_is_in_the_status_and_holds_nothing_up(
         assert main(["status"]) == 0
         assert "commands: no connection to broker" in capsys.readouterr().out
         watch.loop.close()
+
+
+@pytest.mark.parametrize(
+    ("wants", "channels"),
+    [("summary: true", ["terminal"]), ("hears: high", ["terminal"]), ("summary: false", None)],
+)
+def test_people_get_the_summary_unless_they_say_otherwise(
+    bench: Path, wants: str, channels: list[str] | None
+) -> None:
+    configured(bench, f"people: [{{name: evening class, channels: [terminal], {wants}}}]\n")
+    with ExitStack() as opened:
+        beside = cast("list[DailySummary]", opened_watch(opened).loop.beside)
+        assert [list(one._plan.channels) for one in beside] == ([channels] if channels else [])
+
+
+def test_a_person_and_the_section_that_name_one_channel_get_one_summary(bench: Path) -> None:
+    configured(
+        bench, "people: [{name: evening class, channels: [terminal]}]\nsummary: {channels: [terminal]}\n"
+    )
+    with ExitStack() as opened:
+        (daily,) = cast("list[DailySummary]", opened_watch(opened).loop.beside)
+        assert list(daily._plan.channels) == ["terminal"]
 
 
 def test_a_password_that_others_may_read_stops_the_start(bench: Path) -> None:

@@ -22,6 +22,7 @@ from wardian.daemon.config_models import (
 from wardian.daemon.config_notifiers import NOTIFIER_KINDS
 from wardian.daemon.config_outward import SECTIONS as OUTWARD
 from wardian.daemon.config_outward import BeatKeys, CommandsKeys, SummaryKeys
+from wardian.daemon.config_people import PersonKeys
 from wardian.daemon.config_sensors import SENSOR_KINDS
 from wardian.daemon.written import Section
 from wardian.rules.quantities import QUANTITIES
@@ -42,6 +43,7 @@ FAMILIES: list[type[Section]] = [
     BeatKeys,
     *SENSOR_KINDS.values(),
     *NOTIFIER_KINDS.values(),
+    PersonKeys,
 ]
 #: A proposal of the example: a commented list item and the lines that belong to it.
 PROPOSAL = re.compile(r"^  # - name: .*\n(?:  #   .*\n)+", re.MULTILINE)
@@ -92,7 +94,8 @@ def test_every_section_kind_and_quantity_is_in_the_example() -> None:
 def proposals() -> list[tuple[str, str]]:
     """Return each proposal without its comment signs, and the section in which it stands."""
     _, _, rest = TEXT.partition("\nsensors:\n")
-    sensors, _, notifiers = rest.partition("\nnotifiers:\n")
+    sensors, _, rest = rest.partition("\nnotifiers:\n")
+    notifiers, _, _ = rest.partition("\npeople:\n")
     return [
         (section, re.sub("^  # ", "  ", found[0], flags=re.MULTILINE))
         for section, text in (("sensors", sensors), ("notifiers", notifiers))

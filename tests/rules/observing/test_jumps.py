@@ -19,6 +19,7 @@ from wardian.rules.readings import Series
 AIR, MEDIUM, HUMIDITY = "air_temperature", "medium_temperature", "relative_humidity"
 NAN = float("nan")
 AIR_JUMPS = [partial(SensorJumping, AIR)]
+BOTH: list[ConditionMaker] = [partial(SensorJumping, AIR), partial(SensorsDisagree, AIR)]
 AIRS, HUMIDITIES = [partial(SensorsDisagree, AIR)], [partial(SensorsDisagree, HUMIDITY)]
 #: A day under a cover, as humidity shows it: an airing every two hours.
 AIRINGS = [*course((100, 95)), 84, 70, 62, 60, 68, 75, 80, *ramp(13, 83, 94)] * 6
@@ -133,6 +134,5 @@ def test_two_probes_that_fall_silent_are_not_agreed_upon() -> None:
 @given(cuts=st.lists(st.integers(1, 500), max_size=5))
 def test_the_same_is_told_however_readings_are_cut(cuts: list[int]) -> None:
     traces = {AIR: [*course((100, 24.0)), *turns(200, 12.0), *course((200, 24.0))]}
-    makers: list[ConditionMaker] = [*AIR_JUMPS, *AIRS]
-    assert len(watch(makers, traces)) == 4
-    assert watch_in_pieces(makers, traces, cuts) == watch(makers, traces)
+    assert len(watch(BOTH, traces)) == 4
+    assert watch_in_pieces(BOTH, traces, cuts) == watch(BOTH, traces)

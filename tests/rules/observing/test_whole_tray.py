@@ -17,6 +17,7 @@ AIR, MEDIUM, HUMIDITY, MASS = "air_temperature", "medium_temperature", "relative
 LIGHT = "illuminance"
 NAN = float("nan")
 RETURNED, JUMPED = [PowerReturned], [TrayJumped]
+BOTH: list[ConditionMaker] = [PowerReturned, TrayJumped]
 
 
 # Silence
@@ -126,6 +127,5 @@ def test_an_unknown_value_is_not_asked() -> None:
 @given(cuts=st.lists(st.integers(1, 500), max_size=5))
 def test_the_same_is_told_however_readings_are_cut(cuts: list[int]) -> None:
     traces = {name: [*values, *course((200, NAN), (60, values[-1]))] for name, values in jump(2.0).items()}
-    makers: list[ConditionMaker] = [*RETURNED, *JUMPED]
-    assert len(watch(makers, traces)) == 3
-    assert watch_in_pieces(makers, traces, cuts) == watch(makers, traces)
+    assert len(watch(BOTH, traces)) == 3
+    assert watch_in_pieces(BOTH, traces, cuts) == watch(BOTH, traces)
