@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.config import Config, load
-from wardian.daemon.lives import Lives, alarm_of
+from wardian.daemon.lives import Lives
 from wardian.daemon.tongue import Tongue
 from wardian.daemon.words import Teller, TrayWords
 from wardian.rules.documents import Path as Place
@@ -166,15 +166,18 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     loop.quiet_s = _quiet_s(sensors, speed)
     loop.lives = lives(config, store, clock.wall_ms)
     loop.hiding = config.library.hiding()
-    loop.telling = _telling(config, channels, store, loop.lives, words)
+    if config.people:
+        from wardian.daemon.opening_people import open_telling
+
+        loop.telling = open_telling(config, channels, store, loop.lives, words)
     loop.bring_up_to_date(clock.wall_ms())
     polling = Polling(sensors, machine_clock(), speed)
     wires: list[Any] = list(sensors)
-    if config.outward.is_any:
+    if config.outward.is_any or any(person.summary for person in config.people):
         from wardian.daemon.outward import Around, open_outward
 
         around = Around(config, store, loop, machine_clock(), lambda: lives(config, store, clock.wall_ms))
-        around = around._replace(channels=words.channels, parts=(outbox, polling))
+        around = around._replace(channels=channels, parts=(outbox, polling))
         loop.beside, more = open_outward(around, opened)
         wires += more
     loop.notes = lambda: _notes(wires, clock, speed)
@@ -193,26 +196,6 @@ def _of_nobody(config: Config, channels: Sequence[str]) -> list[str]:
     """Return the channels that no person has: they get every alarm as it comes."""
     owned = {name for person in config.people for name in person.channels}
     return [name for name in channels if name.partition("#")[0] not in owned]
-
-
-def _telling(
-    config: Config, channels: Sequence[str], store: Store, lives: Lives, words: Teller
-) -> "Telling | None":
-    """Return what people are told, brought up to date with the alarms; nothing where there are none."""
-    if not config.people:
-        return None
-    from wardian.daemon.loop import TELLING_NOTE
-    from wardian.daemon.people import people_of
-    from wardian.daemon.telling import Telling
-
-    people = people_of(config.people, channels, config.site.zone)
-    telling = Telling(people, Tongue.of(config.site).moment, state=store.notes().get(TELLING_NOTE))
-    # What became of alarms while nobody was to be told, or by another configuration, is learned now.
-    listed = {alarm_of(fields) for fields in lives.listed()}
-    for alarm in sorted(telling.alarms() | listed):
-        fields = lives.of(alarm).fields
-        telling.hear(fields, words.message(fields))
-    return telling
 
 
 def _quiet_s(sensors: Sequence[Sensor], speed: float) -> float:
