@@ -4,7 +4,7 @@ The rule of this file: whatever cannot be done is refused here, before the daemo
 """
 
 from collections.abc import Callable, Iterator, Mapping
-from typing import Any, NamedTuple
+from typing import Any, Final, NamedTuple
 
 from wardian.daemon.config import Config, TraySettings
 from wardian.daemon.lives import TOLD, Lives, alarm_of
@@ -14,6 +14,16 @@ from wardian.rules.documents import nearest
 from wardian.rules.observing.observer import TrayObserver
 from wardian.rules.ports import Act, Alarm
 from wardian.rules.quantities import QUANTITIES
+
+#: The word by which it is asked for → what happens in the life of an alarm.
+ACTS: Final = {
+    "acknowledge": life.ACKNOWLEDGE,
+    "shelve": life.SHELVE,
+    "unshelve": life.UNSHELVE,
+    "remove": life.REMOVE,
+    "restore": life.RESTORE,
+    "reset": life.RESET,
+}
 
 
 class NotToBeDone(ValueError):
@@ -118,3 +128,8 @@ def acts(wish: Wish, config: Config, lives: Lives, now_ms: int) -> dict[Act, str
         what = wish.alarm or "no alarm"
         raise NotToBeDone(f"{wish.tray}: {what} cannot be {TOLD[wish.event]} now ({refused})")
     return asked
+
+
+def one_line(text: str) -> str:
+    """Return what somebody typed as a line of the journal holds it: nothing in it ends the line or moves a cursor."""
+    return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())

@@ -118,6 +118,7 @@ def _add_looking(commands: Any) -> None:
         "--effective", action="store_true", help="print every value in force and where it is from"
     )
     _command(commands, "status", "show every tray: present values, their bands, and silent sensors")
+    _command(commands, "summary", "sum the last 24 hours up: alarms, each tray's time, what went wrong")
     alarms = _command(commands, "alarms", "list the present alarms")
     shown = alarms.add_mutually_exclusive_group()
     shown.add_argument("--all", action="store_true", help="the whole journal instead")

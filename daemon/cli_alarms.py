@@ -11,15 +11,6 @@ from typing import Final
 from wardian.daemon.exit_status import CANNOT_BE_USED, DONE
 from wardian.rules import life
 
-#: Word on the command line → what happens in the life of an alarm.
-ACTS: Final = {
-    "acknowledge": life.ACKNOWLEDGE,
-    "shelve": life.SHELVE,
-    "unshelve": life.UNSHELVE,
-    "remove": life.REMOVE,
-    "restore": life.RESTORE,
-    "reset": life.RESET,
-}
 WHEN: Final = "The daemon does it with its next round."
 LATER: Final = "Nobody is watching now: it is done when `wardian run` starts."
 
@@ -27,7 +18,7 @@ LATER: Final = "Nobody is watching now: it is done when `wardian run` starts."
 def act(options: argparse.Namespace) -> int:
     """Ask for what a person wants of alarms."""
     from wardian.daemon import wiring
-    from wardian.daemon.acts import NotToBeDone, Wish
+    from wardian.daemon.acts import ACTS, NotToBeDone, Wish, one_line
     from wardian.daemon.lives import TOLD
     from wardian.rules.amounts import NotAnAmount, duration_ms
 
@@ -55,11 +46,6 @@ def act(options: argparse.Namespace) -> int:
 def _refuse(options: argparse.Namespace, why: object) -> int:
     print(f"wardian alarms {options.act}: {why}", file=sys.stderr)
     return CANNOT_BE_USED
-
-
-def one_line(text: str) -> str:
-    """Return what somebody typed as a line of the journal holds it: nothing in it ends the line or moves a cursor."""
-    return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
 
 
 def whoever() -> str:

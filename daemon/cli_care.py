@@ -6,8 +6,9 @@ import sys
 from pathlib import Path
 
 from wardian.daemon import recorded, wiring
+from wardian.daemon.acts import one_line
 from wardian.daemon.care import DONE
-from wardian.daemon.cli_alarms import LATER, WHEN, one_line, whoever
+from wardian.daemon.cli_alarms import LATER, WHEN, whoever
 from wardian.daemon.exit_status import CANNOT_BE_USED
 from wardian.daemon.exit_status import DONE as DID_IT
 from wardian.daemon.tongue import utc_text

@@ -92,6 +92,13 @@ def status(options: argparse.Namespace) -> int:
     return DONE
 
 
+def summary(options: argparse.Namespace) -> int:
+    """Print what happened in the last 24 hours."""
+    from wardian.daemon.cli_summary import summary as sum_up
+
+    return sum_up(options)
+
+
 def alarms(options: argparse.Namespace) -> int:
     """Print the present alarms, the whole journal, or what alarms mean; or do something to them."""
     if options.explain is not None:

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
 from wardian.daemon.config_alarms import read_alarms
@@ -24,6 +24,8 @@ from wardian.daemon.config_models import (
     StoreKeys,
 )
 from wardian.daemon.config_notifiers import NotifierKeys
+from wardian.daemon.config_outward import SECTIONS as OUTWARD
+from wardian.daemon.config_outward import Outward, read_outward
 from wardian.daemon.config_sensors import SensorKeys, SimulatorKeys
 from wardian.daemon.config_trays import TrayPart, accuracies, read_trays
 from wardian.daemon.doubts import WatchedTray, doubt
@@ -36,6 +38,9 @@ from wardian.rules.documents import Path as Place
 from wardian.rules.errors import BadConfig, Mistake
 from wardian.rules.plans import LampSchedule, TrayPlan
 
+if TYPE_CHECKING:
+    from wardian.daemon.config_people import PersonKeys
+
 SECTIONS: Final = (
     "site",
     "store",
@@ -47,6 +52,8 @@ SECTIONS: Final = (
     "alarms",
     "sensors",
     "notifiers",
+    "people",
+    *OUTWARD,
 )
 #: More than any file that can be read as a configuration.
 _MOST_BYTES: Final = 1 << 20
@@ -92,6 +99,8 @@ class Config:
         trays: In the order of the file.
         sensors: As written, defaults filled in.
         notifiers: As written, defaults filled in.
+        outward: What may be asked from afar, the daily summary and the beat.
+        people: As written, defaults filled in; nobody where every channel gets every alarm.
         expected: By sensor, the series (tray, quantity) that it must bring.
         warnings: What can be used but is hardly meant.
         library: Defaults and advice that are in force.
@@ -105,6 +114,8 @@ class Config:
     trays: tuple[TraySettings, ...]
     sensors: tuple[SensorKeys, ...]
     notifiers: tuple[NotifierKeys, ...]
+    outward: Outward
+    people: tuple["PersonKeys", ...]
     expected: Mapping[str, frozenset[Pair]]
     warnings: tuple[Mistake, ...]
     library: Library
@@ -130,6 +141,8 @@ class _Parts:
     trays: list[TrayPart]
     sensors: tuple[SensorKeys, ...]
     notifiers: tuple[NotifierKeys, ...]
+    outward: Outward
+    people: tuple["PersonKeys", ...]
     library: Library
 
 
@@ -174,21 +187,35 @@ def _read(written: Written, folder: Path, library_: Library) -> _Parts:
     light = written.read(LightKeys, ("light",))
     crops = read_crops(written, library_)
     trays = read_trays(written, crops, light, library_)
+    store = written.read(StoreKeys, ("store",))
+    notifiers = read_notifiers(written, folder)
+    channels = [notifier.name for notifier in notifiers]
     names = [
         name for path in written.items(("trays",)) if isinstance(name := written.at((*path, "name")), str)
     ]
     return _Parts(
         site=written.read(SiteKeys, ("site",)),
-        store=written.read(StoreKeys, ("store",)),
+        store=store,
         readings=written.read(ReadingsKeys, ("readings",)),
         settling=written.read(SettlingKeys, ("settling",)),
         light=light,
         crops=crops,
         trays=trays,
         sensors=read_sensors(written, folder, names),
-        notifiers=read_notifiers(written, folder),
+        notifiers=notifiers,
+        people=_people(written),
+        outward=read_outward(written, folder, channels, int((store or StoreKeys()).commit_every)),
         library=read_alarms(written, library_),
     )
+
+
+def _people(written: Written) -> tuple["PersonKeys", ...]:
+    """Return the people who are told; what is known of them is loaded only where there are any."""
+    if written.at(("people",)) is None:
+        return ()
+    from wardian.daemon.config_people import read_people
+
+    return read_people(written)
 
 
 # ----------------------------------------------------------------------------------- assembling
@@ -211,6 +238,8 @@ def _assembled(written: Written, parts: _Parts, folder: Path) -> Config:
         trays=trays,
         sensors=parts.sensors,
         notifiers=parts.notifiers,
+        outward=parts.outward,
+        people=parts.people,
         expected=brought,
         warnings=tuple(sorted(written.warnings, key=lambda warning: warning.line)),
         library=parts.library,

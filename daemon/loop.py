@@ -10,7 +10,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.care import care_of, entry_of, is_care, recorded
 from wardian.daemon.chronicle import Chronicle
@@ -26,6 +26,10 @@ from wardian.rules.ports import Act, Arrival, Clock, DueMessage, Refused, Round,
 from wardian.rules.readings import Reading
 from wardian.rules.transitions import Transition
 
+if TYPE_CHECKING:
+    from wardian.daemon.beside import Beside
+    from wardian.daemon.telling import Telling
+
 log = logging.getLogger(__name__)
 
 #: Arrivals waiting for a round. A full queue takes no more, and their sources send them again.
@@ -40,6 +44,8 @@ STATE_EVERY_MS: Final = 3_600_000
 READ_AT_ONCE_MS: Final = 6 * 3_600_000
 #: So many last entries of the journal are looked through for recorded care after a start.
 RECORDED_LOOKS: Final = 5_000
+#: The name under which it is kept what people were told.
+TELLING_NOTE: Final = "telling"
 BACKLOG_MS: Final = 60_000
 QUIET_S: Final = 5.0
 #: The longest that judgement waits for a wire that does not work, and for a backlog, in our own time.
@@ -95,6 +101,7 @@ class _Unkept:
     journal: list[tuple[int, str, Mapping[str, Any]]] = field(default_factory=list)
     due: list[DueMessage] = field(default_factory=list)
     acts_done: list[int] = field(default_factory=list)
+    notes: dict[str, Any] = field(default_factory=dict)
     changed: set[str] = field(default_factory=set)
     arrivals: list[Arrival] = field(default_factory=list)
 
@@ -107,7 +114,9 @@ class _Unkept:
             or self.late
             or self.refused
             or self.journal
+            or self.due
             or self.acts_done
+            or self.notes
             or self.changed
             or self.arrivals
         )
@@ -136,6 +145,9 @@ class Loop:
         self.backlog_ms = BACKLOG_MS
         #: How long nothing old must come before a start's backlog counts as in, in our own time.
         self.quiet_s = QUIET_S
+        #: What takes part in the rounds beside the readings.
+        self.beside: Sequence[Beside] = ()
+        self._could_ask = True
         #: Small facts to keep with the rounds; those under ``sensors`` as soon as they change.
         self.notes: Callable[[], Mapping[str, Any]] = dict
         #: Where every alarm stands.
@@ -144,6 +156,8 @@ class Loop:
         self.observer = Observer(tray.plan for tray in engine.trays.values())
         #: By the name of an alarm, the conditions from which it only follows.
         self.hiding: Mapping[str, Sequence[str]] = {}
+        #: What people are told, where there are any.
+        self.telling: Telling | None = None
         self._noted: object = None
 
     def bring_up_to_date(self, now_ms: int) -> None:
@@ -188,6 +202,8 @@ class Loop:
                 is_told = self.lives.follow(fields)
                 self._unkept.journal.append((now_ms, entry.tray, fields))
                 self._unkept.due += self._teller.notices(fields) if is_told else []
+                if self.telling:
+                    self.telling.hear(fields, self._teller.notice(fields))
 
     def round(self, sensors: Sequence[Sensor] = ()) -> bool:
         """Do one round; return whether anything waits for another one at once.
@@ -199,8 +215,20 @@ class Loop:
         if len(self._unkept) < UNKEPT_ROOM:
             self._take_in(self.queue.take(ROUND_ARRIVALS), now_ms, sensors)
         self._do_what_is_asked(now_ms)
+        for one in self.beside:
+            extra = one.work(now_ms, self.lives)
+            self._unkept.journal += extra.journal
+            self._unkept.due += extra.due
+            self._unkept.notes |= extra.notes
+        if self.telling and self._backlog_is_in:
+            self._unkept.due += self.telling.due(now_ms)
         self._keep(now_ms)
         return len(self.queue) > 0 and self.failing_since_ms is None
+
+    @property
+    def is_up_to_date(self) -> bool:
+        """Whether the backlog of the start is in, so that what is judged is what is known."""
+        return self._backlog_is_in
 
     def close(self) -> None:
         """Judge and keep all that is in, with the whole state."""
@@ -256,15 +284,18 @@ class Loop:
         for entry in chronicle.write(transitions, until_ms):
             self._unkept.journal.append((entry.time_ms, entry.tray, entry.fields))
             self._unkept.changed.add(entry.tray)
-            if entry.is_told:
-                message = self._teller.message(entry.fields, entry.time_ms)
-                self._unkept.due += self._teller.messages(message)
+            message = self._teller.message(entry.fields)
+            self._unkept.due += self._teller.messages(message) if entry.is_told else []
+            if self.telling:
+                self.telling.hear(entry.fields, message)
 
     def _do_what_is_asked(self, now_ms: int) -> None:
         """Do what people asked of alarms, and take those off the shelf whose time is over."""
         unkept = self._unkept
+        self._could_ask = False
         try:
             asked = self._store.acts()
+            self._could_ask = True
         except StoreFailed as error:
             if not error.may_heal:
                 raise
@@ -278,12 +309,18 @@ class Loop:
                 self._record(act, now_ms)
                 continue
             try:
-                unkept.journal.append((now_ms, act.alarm.tray, self.lives.do(act, now_ms)))
+                entry = self.lives.do(act, now_ms)
+                unkept.journal.append((now_ms, act.alarm.tray, entry))
             except Impossible as error:
                 log.warning("what was asked cannot be done", extra={"alarm": act.alarm, "why": str(error)})
+                continue
+            if self.telling:
+                self.telling.hear(entry, self._teller.message(entry))
         for fields in self.lives.off_the_shelf(now_ms):
             unkept.journal.append((now_ms, fields["tray"], fields))
             unkept.due += announcements(fields, self._teller.channels)
+            if self.telling:
+                self.telling.hear(fields, self._teller.message(fields))
 
     def _record(self, act: Act, now_ms: int) -> None:
         if act.alarm.tray not in self.observer.trays:
@@ -298,9 +335,13 @@ class Loop:
             unkept.changed.update(self._settle_ms)
         notes = self.notes()
         noted = notes.get("sensors")
-        if not unkept and noted == self._noted:
+        is_told = self.telling is not None and self.telling.changed
+        if not unkept and noted == self._noted and not is_told:
+            self._was_whole()
             return
         notes = notes if noted != self._noted or unkept.changed else {}
+        if self.telling and is_told:
+            notes = {**notes, TELLING_NOTE: self.telling.state()}
         round_ = Round(
             now_ms=now_ms,
             readings=unkept.readings,
@@ -310,7 +351,7 @@ class Loop:
             due=unkept.due,
             acts_done=unkept.acts_done,
             states={tray: self._engine.trays[tray].state() for tray in sorted(unkept.changed)},
-            notes=notes,
+            notes={**notes, **unkept.notes},
         )
         try:
             self._store.keep(round_)
@@ -318,7 +359,10 @@ class Loop:
             self._failed(error, now_ms)
             return
         self._noted = noted
+        if self.telling:
+            self.telling.changed = False
         self._kept(now_ms)
+        self._was_whole()
 
     def _failed(self, error: StoreFailed, now_ms: int) -> None:
         if not error.may_heal:
@@ -343,3 +387,9 @@ class Loop:
         for arrivals in by_sensor.values():
             arrivals[0].sensor.acknowledge(arrivals)
         self._teller.nudge(unkept.due)
+
+    def _was_whole(self) -> None:
+        """Let those who take part hear that nothing of the round is missing."""
+        if self._could_ask:
+            for one in self.beside:
+                one.committed()

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.config import Config, load
-from wardian.daemon.lives import Lives
+from wardian.daemon.lives import Lives, alarm_of
 from wardian.daemon.tongue import Tongue
 from wardian.daemon.words import Teller, TrayWords
 from wardian.rules.documents import Path as Place
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from wardian.daemon.chronicle import Chronicle
     from wardian.daemon.library import Library
     from wardian.daemon.look import BenchNow
+    from wardian.daemon.telling import Telling
     from wardian.rules.ports import Act
 
 #: The note in which a simulated bench leaves its time.
@@ -117,6 +118,23 @@ def _store_to_look_at(config: Config, opened: ExitStack) -> Store:
     if path is not None and not path.exists():
         return MemoryStore()
     return open_store(config, opened, read_only=True)
+
+
+def look(config: Config, opened: ExitStack) -> tuple[Store, int]:
+    """Open the store to look at; return it and what time it is at the bench.
+
+    Raises:
+        StoreFailed: It cannot be read.
+    """
+    from wardian.adapters.stores.opening import database_path
+
+    store = _store_to_look_at(config, opened)
+    path = database_path(config.store_url, Path())
+    if path is None or not path.exists():
+        return store, machine_clock().wall_ms()
+    from wardian.adapters.stores.lock import holder
+
+    return store, _time_there(config, store, is_running=holder(path) is not None)
 
 
 def bench_now(config: Config) -> "BenchNow":
@@ -305,25 +323,62 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     outbox = Outbox(store, notifiers, clock, Tongue.of(config.site).moment)
     engine = Engine((tray.plan for tray in config.trays), store.states())
     settle_ms = {tray.name: tray.settle_ms for tray in config.trays}
-    words = teller(config, [notifier.name for notifier in notifiers], outbox.nudge)
+    channels = [notifier.name for notifier in notifiers]
+    words = teller(config, _of_nobody(config, channels), outbox.nudge)
     loop = Loop(engine, store, words, settle_ms, clock)
     sensors = open_sensors(Bench(config, clock, loop.queue.hurry))
     speed = config.simulator.speed if config.simulator else 1.0
     loop.backlog_ms = round(loop.backlog_ms * speed)
     loop.quiet_s = _quiet_s(sensors, speed)
-    loop.notes = lambda: _notes(sensors, clock, speed)
     loop.lives = lives(config, store, clock.wall_ms)
     loop.hiding = config.library.hiding()
+    loop.telling = _telling(config, channels, store, loop.lives, words)
     loop.bring_up_to_date(clock.wall_ms())
+    polling = Polling(sensors, machine_clock(), speed)
+    wires: list[Any] = list(sensors)
+    if config.outward.is_any:
+        from wardian.daemon.outward import Around, open_outward
+
+        around = Around(config, store, loop, machine_clock(), lambda: lives(config, store, clock.wall_ms))
+        around = around._replace(channels=words.channels, parts=(outbox, polling))
+        loop.beside, more = open_outward(around, opened)
+        wires += more
+    loop.notes = lambda: _notes(wires, clock, speed)
     outbox.start()
     opened.callback(outbox.stop)
     return Watch(
         loop=loop,
         sensors=sensors,
-        polling=Polling(sensors, machine_clock(), speed),
+        polling=polling,
         every_s=config.commit_every_ms / 1000 / speed,
         after_round=_onlooker(config, engine, clock),
     )
+
+
+def _of_nobody(config: Config, channels: Sequence[str]) -> list[str]:
+    """Return the channels that no person has: they get every alarm as it comes."""
+    owned = {name for person in config.people for name in person.channels}
+    return [name for name in channels if name.partition("#")[0] not in owned]
+
+
+def _telling(
+    config: Config, channels: Sequence[str], store: Store, lives: Lives, words: Teller
+) -> "Telling | None":
+    """Return what people are told, brought up to date with the alarms; nothing where there are none."""
+    if not config.people:
+        return None
+    from wardian.daemon.loop import TELLING_NOTE
+    from wardian.daemon.people import people_of
+    from wardian.daemon.telling import Telling
+
+    people = people_of(config.people, channels, config.site.zone)
+    telling = Telling(people, Tongue.of(config.site).moment, state=store.notes().get(TELLING_NOTE))
+    # What became of alarms while nobody was to be told, or by another configuration, is learned now.
+    listed = {alarm_of(fields) for fields in lives.listed()}
+    for alarm in sorted(telling.alarms() | listed):
+        fields = lives.of(alarm).fields
+        telling.hear(fields, words.message(fields))
+    return telling
 
 
 def _quiet_s(sensors: Sequence[Sensor], speed: float) -> float:
@@ -340,7 +395,7 @@ def _refuse_damage(store: Store) -> None:
         raise StoreFailed("store", f"the database is damaged: {damage}; move it aside and start anew")
 
 
-def _notes(sensors: Sequence[Sensor], clock: Clock, speed: float) -> dict[str, Any]:
+def _notes(sensors: Sequence[Any], clock: Clock, speed: float) -> dict[str, Any]:
     return {
         "sensors": {s.name: health.words for s in sensors if not (health := s.health()).works},
         CLOCK_NOTE: {"time_ms": clock.wall_ms(), "machine_ms": machine_clock().wall_ms(), "speed": speed},

@@ -67,21 +67,20 @@ class Teller:
     def _cause(self, cause: Cause) -> dict[str, Any]:
         return {"name": cause.name, "evidence": [self.tongue.evidence(one) for one in cause.evidence]}
 
-    def message(self, fields: Mapping[str, Any], time_ms: int) -> Message:
-        """Return what people are told of an entry of the journal, made at an instant."""
-        advice = self.advice(fields["quantity"], fields["condition"])
-        if fields.get("in_doubt"):
-            advice = advice.in_doubt()
-        returned = ", returned to normal" if fields["event"] == RETURNED else ""
-        subject = f"{fields['tray']}: {_name(fields)}{returned}"
-        to_do = [] if returned else what_to_do(advice)
-        body = "\n".join([_place(fields), fields["message"], *to_do])
-        which = (fields["tray"], fields["quantity"], fields["condition"], fields["event"], str(time_ms))
-        return Message("/".join(which), subject, body, fields)
-
     def messages(self, message: Message) -> list[DueMessage]:
         """Return a message for every channel."""
         return [DueMessage(channel, message) for channel in self.channels]
+
+    def message(self, fields: Mapping[str, Any]) -> Message:
+        """Return what people are told of an entry of the journal: what it says, and what to do where it stands."""
+        advice = self.advice(fields["quantity"], fields["condition"])
+        if fields.get("in_doubt"):
+            advice = advice.in_doubt()
+        event = fields["event"]
+        to_do = what_to_do(advice) if fields.get("abnormal", event == RAISED) else []
+        subject = f"{fields['tray']}: {_name(fields)}{', returned to normal' if event == RETURNED else ''}"
+        body = "\n".join([_place(fields), fields["message"], *to_do])
+        return Message(_key(fields), subject, body, fields)
 
     def retired(self, fields: Mapping[str, Any], now_ms: int) -> dict[str, Any]:
         """Return the end of an alarm that the configuration does not watch for any more."""
@@ -97,12 +96,13 @@ class Teller:
 
     def notices(self, fields: Mapping[str, Any]) -> list[DueMessage]:
         """Return a message that says no more than the message of the journal, for every channel."""
-        key = (
-            f"{fields['tray']}/{fields['quantity']}/{fields['condition']}/{fields['event']}/{fields['time']}"
-        )
-        subject = f"{fields['tray']}: {fields['alarm'].replace('-', ' ')}, not watched for any more"
-        message = Message(key, subject, f"{fields['tray']}: {fields['message']}", fields)
+        message = self.notice(fields)
         return [DueMessage(channel, message) for channel in self.channels]
+
+    def notice(self, fields: Mapping[str, Any]) -> Message:
+        """Return the message that an alarm is not watched for any more."""
+        subject = f"{fields['tray']}: {fields['alarm'].replace('-', ' ')}, not watched for any more"
+        return Message(_key(fields), subject, f"{fields['tray']}: {fields['message']}", fields)
 
     def nudge(self, due: Sequence[DueMessage]) -> None:
         """Tell the outbox that messages are due."""
@@ -220,3 +220,7 @@ def what_to_do(advice: Advice) -> list[str]:
         f"If nothing is done: {advice.consequence}",
         f"To do {advice.within}: {advice.action}",
     ]
+
+
+def _key(fields: Mapping[str, Any]) -> str:
+    return f"{fields['tray']}/{fields['quantity']}/{fields['condition']}/{fields['event']}/{fields['time']}"

@@ -195,7 +195,7 @@ def test_a_message_in_doubt_asks_for_a_look_and_leaves_time_for_it() -> None:
         EIGHT_MS, "tray-a", DEFICIT.name, "high", "raised", "high", 0.45, 0.4, "callusing", EIGHT_MS, 0.02
     )
     unsure = sure._replace(uncertainty=0.1, in_doubt=True)
-    urgent, calm = (told.message(told.fields(one), one.time_ms).body for one in (sure, unsure))
+    urgent, calm = (told.message(told.fields(one)).body for one in (sure, unsure))
     assert "Priority high." in urgent
     assert "To do within 30 min" in urgent
     assert "Priority medium." in calm

@@ -50,7 +50,7 @@ def transition(**changes: object) -> Transition:
 def test_a_raised_message_says_all_that_is_needed_to_act() -> None:
     told = teller()
     fields = told.fields(transition())
-    due = told.messages(told.message(fields, transition().time_ms))
+    due = told.messages(told.message(fields))
     assert [one.channel for one in due] == ["mail", "bell"]
     message = due[0].message
     assert message.subject == "tray-c: medium too cold"
@@ -83,7 +83,7 @@ def test_a_value_on_the_better_side_that_is_not_clear_yet_is_not_said_to_be_beyo
 def test_a_return_says_what_is_normal_again_and_asks_for_nothing() -> None:
     back = transition(event="returned", value=20.75)
     told = teller()
-    (message, _) = told.messages(told.message(told.fields(back), back.time_ms))
+    (message, _) = told.messages(told.message(told.fields(back)))
     assert message.message.subject == "tray-c: medium too cold, returned to normal"
     assert "back at 69.3 °F" in message.message.body
     assert "To do" not in message.message.body
@@ -117,9 +117,9 @@ def test_two_changes_never_share_a_key_and_a_repeat_has_the_same_one() -> None:
         transition(limit="high", condition="high"),
         transition(limit=None, condition=SENSOR_SILENT),
     ]
-    keys = [told.message(told.fields(one), one.time_ms).key for one in changes]
+    keys = [told.message(told.fields(one)).key for one in changes]
     assert len(set(keys)) == len(keys)
-    assert told.message(told.fields(transition()), transition().time_ms).key == keys[0]
+    assert told.message(told.fields(transition())).key == keys[0]
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ from fake_clock import FakeClock
 from wardian.adapters.stores.memory import MemoryStore
 from wardian.daemon.lives import Lives
 from wardian.daemon.loop import Loop
-from wardian.daemon.tongue import Tongue
+from wardian.daemon.tongue import Tongue, utc_text
 from wardian.rules.crops import Band, Limit, Stage, StageSpan
 from wardian.rules.engine import Engine
 from wardian.rules.life import Impossible
@@ -77,6 +77,7 @@ class FakeTeller:
 
     def fields(self, transition: Transition, cause: object = None) -> dict[str, Any]:
         return {
+            "time": utc_text(transition.time_ms),
             "tray": transition.tray,
             "quantity": transition.quantity,
             "limit": transition.limit,
@@ -86,8 +87,8 @@ class FakeTeller:
             "alarm": "too-warm" if transition.limit else transition.condition,
         }
 
-    def message(self, fields: Mapping[str, Any], time_ms: int) -> Message:
-        key = f"{fields['tray']}{fields['quantity']}{fields['condition']}{fields['event']}{time_ms}"
+    def message(self, fields: Mapping[str, Any]) -> Message:
+        key = f"{fields['tray']}{fields['quantity']}{fields['condition']}{fields['event']}{fields['time']}"
         return Message(key, "subject", "body", fields)
 
     def messages(self, message: Message) -> list[DueMessage]:
