@@ -15,8 +15,14 @@ _HUMIDITY: Final = "relative_humidity"
 STICKING: Final = ("air_temperature", "medium_temperature", "leaf_temperature", _HUMIDITY)
 #: From here on humidity is at its end and not stuck. [%]
 _FULL_PCT: Final = 99.0
-#: A value that is usually the same for a quarter of that time is read too coarsely to call it stuck.
-_COARSE: Final = 4
+#: A probe that tells smaller differences than that never rests. [K], [%] Chosen.
+_FINE: Final = 0.15
+_FINE_PCT: Final = 0.45
+#: A coarser one is stuck if it rests for a day, with its lamp and its night, and for twice as long as it ever
+#: did; one that never showed but one value may be a coarse one and must rest for all the time that is kept. Chosen.
+_COARSE_RESTS: Final = 24 * 60
+_TWICE: Final = 2
+_ALL: Final = KEPT - 10
 
 
 class SensorStuck:
@@ -27,7 +33,10 @@ class SensorStuck:
 
     def __init__(self, quantity: str) -> None:
         self.quantity = quantity
-        self._after = "humidity_after" if quantity == _HUMIDITY else "temperature_after"
+        is_humidity = quantity == _HUMIDITY
+        self._after, self._fine = (
+            ("humidity_after", _FINE_PCT) if is_humidity else ("temperature_after", _FINE)
+        )
 
     def judge(self, look: Look) -> Verdict:
         """Return whether the value has been the same for too long."""
@@ -42,7 +51,7 @@ class SensorStuck:
         since_ms = look.now_ms - (len(trace.mean) - int(begins[-1])) * MINUTE_MS
         stuck_ms = int(runs[-1]) * MINUTE_MS
         shown = value(self.quantity, last.mean[-1])
-        if stuck_ms >= max(look.figure(self.name, self._after), _COARSE * _usual(runs[:-1]) * MINUTE_MS):
+        if stuck_ms >= look.figure(self.name, self._after) and self._is_unusual(trace, runs):
             evidence = Evidence("it has been at {} without any change for {}", (shown, span(stuck_ms)))
         elif lift_ms := self._unfelt_lift_ms(look, since_ms):
             evidence = Evidence(
@@ -51,6 +60,14 @@ class SensorStuck:
         else:
             return NORMAL
         return Abnormal(since_ms, evidence, shown.number)
+
+    def _is_unusual(self, trace: Trace, runs: NDArray[np.int64]) -> bool:
+        """Return whether this probe would have changed, as far as its steps and its past tell."""
+        if _step(trace) < self._fine:
+            return True
+        if len(runs) == 1:
+            return int(runs[0]) >= _ALL
+        return int(runs[-1]) >= max(_COARSE_RESTS, _TWICE * int(runs[:-1].max()))
 
     def _is_full(self, trace: Trace) -> bool:
         return self.quantity == _HUMIDITY and bool(trace.mean[-1] >= _FULL_PCT)
@@ -77,9 +94,7 @@ def _runs(trace: Trace) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     return known[places], np.diff(np.append(places, len(known)))
 
 
-def _usual(runs: NDArray[np.int64]) -> int:
-    """Return how long the stretch is in which half of all minutes lie, in minutes."""
-    if not len(runs):
-        return 0
-    lengths = np.sort(runs)
-    return int(lengths[np.searchsorted(np.cumsum(lengths), lengths.sum() / 2)])
+def _step(trace: Trace) -> float:
+    """Return the smallest difference of two values that were shown; infinite where there was but one."""
+    values = np.unique(np.concatenate((trace.low, trace.high)))
+    return float(np.min(np.diff(values[~np.isnan(values)]), initial=np.inf))

@@ -72,11 +72,22 @@ def test_a_temperature_may_rest_while_the_cover_is_lifted() -> None:
     assert watch(AIR_STUCK, {AIR: [*LIVELY, *course((100, 24.5)), *LIVELY]}, lifted(300)) == []
 
 
-def test_a_chip_that_reads_whole_degrees_is_not_stuck_where_it_often_rests() -> None:
-    days = course(*[(90, 24), (20, 25)] * 30)
-    # Until it rests for four times as long as it is used to.
-    assert watch(AIR_STUCK, {AIR: [*days, *course((355, 24))]}) == []
-    assert len(watch(AIR_STUCK, {AIR: [*days, *course((365, 24))]})) == 1
+#: A day and more of a chip that reads whole degrees; it rests for 100 minutes at most.
+WHOLE_DEGREES = course(*[(100, 24), (20, 25)] * 13)
+
+
+@pytest.mark.parametrize(("minutes", "count"), [(1435, 0), (1445, 1)])
+def test_a_chip_that_reads_whole_degrees_must_rest_for_a_day(minutes: int, count: int) -> None:
+    assert len(watch(AIR_STUCK, {AIR: [*WHOLE_DEGREES, *course((minutes, 24))]})) == count
+
+
+@pytest.mark.parametrize(("minutes", "count"), [(1915, 0), (1925, 1)])
+def test_a_chip_that_is_used_to_rest_must_rest_for_twice_as_long(minutes: int, count: int) -> None:
+    assert len(watch(AIR_STUCK, {AIR: course((20, 25), (960, 24), (20, 25), (minutes, 24))})) == count
+
+
+def test_a_value_that_was_never_another_is_stuck_after_three_days() -> None:
+    assert by_minute(watch(AIR_STUCK, {AIR: course((4400, 24))})) == [(4310, "raised")]
 
 
 def test_a_probe_read_every_five_minutes_is_stuck_in_the_same_time() -> None:

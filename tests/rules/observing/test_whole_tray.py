@@ -78,7 +78,7 @@ def jump(
 
 
 def test_values_that_all_step_at_one_time_are_one_jump_of_the_tray() -> None:
-    told = watch(JUMPED, jump(2.0))
+    told = watch(JUMPED, jump(3.0))
     # It is seen for three minutes, and stands for an hour after that.
     assert by_minute(told) == [(61, "raised"), (123, "returned")]
     assert told[0].evidence is not None
@@ -86,28 +86,28 @@ def test_values_that_all_step_at_one_time_are_one_jump_of_the_tray() -> None:
     assert told[0].evidence.words == words
     count, by = told[0].evidence.figures
     assert count == number(4)
-    assert by.number == pytest.approx(2.0, abs=0.2)
+    assert by.number == pytest.approx(3.0, abs=0.2)
     assert by._replace(number=0.0) == difference(MEDIUM, 0.0)
 
 
-@pytest.mark.parametrize(("medium", "count"), [(0.9, 0), (1.2, 2), (-3.8, 0), (-4.2, 2)])
+@pytest.mark.parametrize(("medium", "count"), [(1.8, 0), (2.2, 2), (-3.8, 0), (-4.2, 2)])
 def test_the_medium_must_do_what_neither_heat_nor_water_can(medium: float, count: int) -> None:
     assert len(watch(JUMPED, jump(medium))) == count
 
 
 @pytest.mark.parametrize("rests", [{"air": 0.0}, {"humidity": 0.0}, {"mass": 0.0}])
 def test_one_value_that_rests_means_that_the_tray_did_not_jump(rests: dict[str, float]) -> None:
-    assert watch(JUMPED, jump(2.0, **rests)) == []
+    assert watch(JUMPED, jump(3.0, **rests)) == []
 
 
 def test_two_values_are_too_few() -> None:
-    two = {quantity: values for quantity, values in jump(2.0).items() if quantity in {AIR, MEDIUM}}
+    two = {quantity: values for quantity, values in jump(3.0).items() if quantity in {AIR, MEDIUM}}
     assert watch(JUMPED, two) == []
-    assert len(watch(JUMPED, jump(2.0, mass=None))) == 2
+    assert len(watch(JUMPED, jump(3.0, mass=None))) == 2
 
 
 def test_the_light_may_do_what_it_likes() -> None:
-    assert len(watch(JUMPED, {**jump(2.0), LIGHT: course((180, 5000))})) == 2
+    assert len(watch(JUMPED, {**jump(3.0), LIGHT: course((180, 5000))})) == 2
 
 
 def test_a_watering_with_cold_water_is_no_jump() -> None:
@@ -116,16 +116,16 @@ def test_a_watering_with_cold_water_is_no_jump() -> None:
 
 def test_values_that_step_an_hour_apart_did_not_jump_together() -> None:
     later = {MEDIUM: course((120, 24), (120, 27))}
-    assert watch(JUMPED, {**jump(2.0), **later}) == []
+    assert watch(JUMPED, {**jump(3.0), **later}) == []
 
 
 def test_an_unknown_value_is_not_asked() -> None:
-    assert len(watch(JUMPED, {**jump(2.0), "leaf_temperature": course((20, 23), (160, NAN))})) == 2
+    assert len(watch(JUMPED, {**jump(3.0), "leaf_temperature": course((20, 23), (160, NAN))})) == 2
 
 
 @settings(max_examples=20, deadline=None)
 @given(cuts=st.lists(st.integers(1, 500), max_size=5))
 def test_the_same_is_told_however_readings_are_cut(cuts: list[int]) -> None:
-    traces = {name: [*values, *course((200, NAN), (60, values[-1]))] for name, values in jump(2.0).items()}
+    traces = {name: [*values, *course((200, NAN), (60, values[-1]))] for name, values in jump(3.0).items()}
     assert len(watch(BOTH, traces)) == 3
     assert watch_in_pieces(BOTH, traces, cuts) == watch(BOTH, traces)
