@@ -5,8 +5,8 @@ from typing import Final
 import numpy as np
 
 from wardian.rules.evidence import Evidence, moment, value
-from wardian.rules.observing.looks import NORMAL, UNCHANGED, Abnormal, Look, Verdict
 from wardian.rules.observing.lamp import dark_min
+from wardian.rules.observing.looks import NORMAL, UNCHANGED, Abnormal, Look, Verdict
 from wardian.rules.observing.minutes import MINUTE_MS
 from wardian.rules.observing.schedule import meant
 from wardian.rules.observing.usual import DARK_SHARE, recent, since_heated_min

@@ -105,7 +105,7 @@ def figures(named: Named) -> list[Row]:
             "",
             right / total,
             "at least 0.7",
-            right >= 0.7 * total,  # noqa: PLR2004
+            right >= 0.7 * total,
         ),
         Row(
             "faults of any kind whose first alarm names a wrong cause",
@@ -113,7 +113,7 @@ def figures(named: Named) -> list[Row]:
             "",
             every[1] / sum(every),
             "below 0.05",
-            every[1] < 0.05 * sum(every),  # noqa: PLR2004
+            every[1] < 0.05 * sum(every),
         ),
     ]
 
