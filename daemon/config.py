@@ -8,14 +8,24 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
 from wardian.daemon.config_alarms import read_alarms
 from wardian.daemon.config_channels import read_notifiers, read_sensors
 from wardian.daemon.config_crops import read_crops
-from wardian.daemon.config_models import MEMORY, SQLITE, LightKeys, ReadingsKeys, SiteKeys, StoreKeys
+from wardian.daemon.config_models import (
+    MEMORY,
+    SQLITE,
+    LightKeys,
+    ReadingsKeys,
+    SettlingKeys,
+    SiteKeys,
+    StoreKeys,
+)
 from wardian.daemon.config_notifiers import NotifierKeys
+from wardian.daemon.config_outward import SECTIONS as OUTWARD
+from wardian.daemon.config_outward import Outward, read_outward
 from wardian.daemon.config_sensors import SensorKeys, SimulatorKeys
 from wardian.daemon.config_trays import TrayPart, accuracies, read_trays
 from wardian.daemon.doubts import WatchedTray, doubt
@@ -28,7 +38,23 @@ from wardian.rules.documents import Path as Place
 from wardian.rules.errors import BadConfig, Mistake
 from wardian.rules.plans import LampSchedule, TrayPlan
 
-SECTIONS: Final = ("site", "store", "trays", "crops", "light", "readings", "alarms", "sensors", "notifiers")
+if TYPE_CHECKING:
+    from wardian.daemon.config_people import PersonKeys
+
+SECTIONS: Final = (
+    "site",
+    "store",
+    "trays",
+    "crops",
+    "light",
+    "readings",
+    "settling",
+    "alarms",
+    "sensors",
+    "notifiers",
+    "people",
+    *OUTWARD,
+)
 #: More than any file that can be read as a configuration.
 _MOST_BYTES: Final = 1 << 20
 #: Of our own time: within so much of it readings arrive, however fast a simulator's clock runs.
@@ -73,6 +99,8 @@ class Config:
         trays: In the order of the file.
         sensors: As written, defaults filled in.
         notifiers: As written, defaults filled in.
+        outward: What may be asked from afar, the daily summary and the beat.
+        people: As written, defaults filled in; nobody where every channel gets every alarm.
         expected: By sensor, the series (tray, quantity) that it must bring.
         warnings: What can be used but is hardly meant.
         library: Defaults and advice that are in force.
@@ -86,6 +114,8 @@ class Config:
     trays: tuple[TraySettings, ...]
     sensors: tuple[SensorKeys, ...]
     notifiers: tuple[NotifierKeys, ...]
+    outward: Outward
+    people: tuple["PersonKeys", ...]
     expected: Mapping[str, frozenset[Pair]]
     warnings: tuple[Mistake, ...]
     library: Library
@@ -105,11 +135,14 @@ class _Parts:
     site: SiteKeys | None
     store: StoreKeys | None
     readings: ReadingsKeys | None
+    settling: SettlingKeys | None
     light: LightKeys | None
     crops: Mapping[str, Crop | None]
     trays: list[TrayPart]
     sensors: tuple[SensorKeys, ...]
     notifiers: tuple[NotifierKeys, ...]
+    outward: Outward
+    people: tuple["PersonKeys", ...]
     library: Library
 
 
@@ -154,20 +187,35 @@ def _read(written: Written, folder: Path, library_: Library) -> _Parts:
     light = written.read(LightKeys, ("light",))
     crops = read_crops(written, library_)
     trays = read_trays(written, crops, light, library_)
+    store = written.read(StoreKeys, ("store",))
+    notifiers = read_notifiers(written, folder)
+    channels = [notifier.name for notifier in notifiers]
     names = [
         name for path in written.items(("trays",)) if isinstance(name := written.at((*path, "name")), str)
     ]
     return _Parts(
         site=written.read(SiteKeys, ("site",)),
-        store=written.read(StoreKeys, ("store",)),
+        store=store,
         readings=written.read(ReadingsKeys, ("readings",)),
+        settling=written.read(SettlingKeys, ("settling",)),
         light=light,
         crops=crops,
         trays=trays,
         sensors=read_sensors(written, folder, names),
-        notifiers=read_notifiers(written, folder),
+        notifiers=notifiers,
+        people=_people(written),
+        outward=read_outward(written, folder, channels, int((store or StoreKeys()).commit_every)),
         library=read_alarms(written, library_),
     )
+
+
+def _people(written: Written) -> tuple["PersonKeys", ...]:
+    """Return the people who are told; what is known of them is loaded only where there are any."""
+    if written.at(("people",)) is None:
+        return ()
+    from wardian.daemon.config_people import read_people
+
+    return read_people(written)
 
 
 # ----------------------------------------------------------------------------------- assembling
@@ -190,6 +238,8 @@ def _assembled(written: Written, parts: _Parts, folder: Path) -> Config:
         trays=trays,
         sensors=parts.sensors,
         notifiers=parts.notifiers,
+        outward=parts.outward,
+        people=parts.people,
         expected=brought,
         warnings=tuple(sorted(written.warnings, key=lambda warning: warning.line)),
         library=parts.library,
@@ -211,6 +261,7 @@ def _crop(parts: _Parts, tray: TrayPart) -> Crop:
 def _tray(parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]]) -> TraySettings:
     assert parts.site is not None
     assert parts.readings is not None
+    assert parts.settling is not None
     keys, crop = part.keys, _crop(parts, part)
     hold_ms = int(keys.readings.hold or parts.readings.hold)
     plan = TrayPlan(
@@ -221,6 +272,7 @@ def _tray(parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]])
         silent_after_ms=dict(_silences(parts, part, brought, hold_ms)),
         accuracies=accuracies(keys.readings.accuracy, parts.readings.accuracy, parts.library),
         schedule=LampSchedule(*part.lamp_day, parts.site.timezone) if part.lamp_day else None,
+        settling_ms={name: int(getattr(parts.settling, name)) for name in SettlingKeys.model_fields},
         figures=parts.library.watched_figures(),
     )
     return TraySettings(keys.name, crop, keys.stuck, plan, _settle_ms(parts, part))

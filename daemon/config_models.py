@@ -110,6 +110,16 @@ class ReadingsKeys(Section):
     accuracy: AccuracyKeys = key(ACCURATE, AccuracyKeys())
 
 
+class SettlingKeys(Section):
+    """For how long after care nobody is told what it does to a tray; care in the traces, or recorded."""
+
+    lifted: AnyDuration = key(TIME, Duration(2_700_000), "an airing mends within 45 min, by common practice")
+    misted: AnyDuration = key(TIME, Duration(2_700_000), "mist dries off within 45 min, by common practice")
+    watered: AnyDuration = key(
+        TIME, Duration(5_400_000), "cold water chills the medium for an hour or longer; 90 min, from memory"
+    )
+
+
 class AdviceKeys(Section):
     """What one alarm is to say otherwise than the library."""
 

@@ -202,6 +202,22 @@ def _advice(config: Config, advice: Advice) -> Iterator[Effective]:
             yield _written(config, here, value)
         else:
             yield Effective(dotted(here), _plain(value), None, _ADVICE)
+    if advice.alarm in config.library.conditions:
+        yield from _condition(config, advice)
+
+
+def _condition(config: Config, advice: Advice) -> Iterator[Effective]:
+    watch: Path = (ALARMS, advice.alarm, "watch")
+    if config.document.at(watch) is not None:
+        yield _written(config, watch, _plain(advice.watch))
+    else:
+        yield Effective(dotted(watch), _plain(advice.watch), None, _ADVICE)
+    for name, figure in config.library.figures[advice.alarm].items():
+        here: Path = (ALARMS, advice.alarm, "figures", name)
+        if config.document.at(here) is not None:
+            yield _written(config, here, figure.reasoned.text)
+        else:
+            yield _default(here, figure.reasoned.text, figure.reasoned)
 
 
 # ---------------------------------------------------------------------------------------- trays

@@ -4,7 +4,7 @@ The rule of this file: a message never states what is no longer true without say
 taken away from it, and its key stays.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Final
 
@@ -23,23 +23,28 @@ JOURNAL_LOOKS: Final = (200, 5_000, None)
 
 
 def as_of_now(due: Due, store: Store, now_ms: int, say_time: SayTime) -> Message:
-    """Return the message as it is true now: with the return of its alarm, and with its delay.
+    """Return the message as it is true now: with the return of its alarms, and with its delay.
 
     Raises:
-        StoreFailed: The store does not say whether the alarm still stands.
+        StoreFailed: The store does not say whether an alarm still stands.
     """
     message = due.message
     if now_ms - due.created_ms > DELAYED_MS:
         message = replace(message, body=f"({_delay(due, say_time)})\n{message.body}")
-    returned = _return_of(message.fields, store)
-    if returned is None:
+    alarms = [message.fields, *message.fields.get("also", ())]
+    raised = [alarm for alarm in alarms if alarm.get("event") == RAISED]
+    returned = _returns_of(raised, store)
+    if not returned:
         return message
-    words = f"returned since ({say_time(returned.time_ms)}): "
+    if len(returned) < len(alarms):
+        return replace(message, body=f"({_over(returned, say_time)})\n{message.body}")
+    last = max(returned, key=lambda entry: entry.time_ms)
+    words = f"returned since ({say_time(last.time_ms)}): "
     return Message(
         key=message.key,
         subject=words + message.subject,
         body=words + message.body,
-        fields={**message.fields, "returned_since": returned.fields["time"]},
+        fields={**message.fields, "returned_since": last.fields["time"]},
     )
 
 
@@ -48,17 +53,37 @@ def _delay(due: Due, say_time: SayTime) -> str:
     return f"delayed, {begun} at {say_time(due.created_ms)}"
 
 
-def _return_of(fields: Mapping[str, Any], store: Store) -> JournalEntry | None:
-    """Return the entry that ended what a raising message tells, None while that stands."""
-    if fields.get("event") != RAISED:
-        return None
-    if any(_is_same_raise(entry.fields, fields) for entry in store.standing()):
-        return None
+def _over(returned: Sequence[JournalEntry], say_time: SayTime) -> str:
+    """Return which of several alarms are over, while the rest of the message still holds."""
+    names = [
+        f"{entry.tray} {entry.fields['alarm'].replace('-', ' ')} ({say_time(entry.time_ms)})"
+        for entry in returned
+    ]
+    return f"returned since: {', '.join(names)}"
+
+
+def _returns_of(raised: Sequence[Mapping[str, Any]], store: Store) -> list[JournalEntry]:
+    """Return the entries that ended what raising messages tell; none of what stands."""
+    if not raised:
+        return []
+    standing = store.standing()
+    over = [
+        fields for fields in raised if not any(_is_same_raise(entry.fields, fields) for entry in standing)
+    ]
+    found: list[JournalEntry] = []
     for last in JOURNAL_LOOKS:
-        journal = iter(store.journal(last=last))
-        if any(_is_same_raise(entry.fields, fields) for entry in journal):
-            return next((entry for entry in journal if _is_return(entry.fields, fields)), None)
-    return None  # it is in no journal: a trial, which nothing can end
+        if len(found) < len(over):
+            journal = store.journal(last=last)
+            # What is in no journal is a trial, which nothing can end.
+            found = [entry for fields in over if (entry := _return_in(journal, fields)) is not None]
+    return found
+
+
+def _return_in(journal: Sequence[JournalEntry], fields: Mapping[str, Any]) -> JournalEntry | None:
+    entries = iter(journal)
+    if any(_is_same_raise(entry.fields, fields) for entry in entries):
+        return next((entry for entry in entries if _is_return(entry.fields, fields)), None)
+    return None
 
 
 def _is_same_raise(entry: Mapping[str, Any], fields: Mapping[str, Any]) -> bool:

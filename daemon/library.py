@@ -130,6 +130,14 @@ class Library:
             },
         )
 
+    def hiding(self) -> dict[str, list[str]]:
+        """Return, by the name of an alarm, the conditions from which it only follows."""
+        found: dict[str, list[str]] = {}
+        for condition, advice in self.conditions.items():
+            for name in advice.hides if advice.watch else ():
+                found.setdefault(name, []).append(condition)
+        return found
+
     def watched_figures(self) -> dict[str, dict[str, float]]:
         """Return the figures of every condition that is looked for."""
         return {
@@ -197,7 +205,7 @@ def _without_figures(keys: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _advice(keys: Mapping[str, Any]) -> Advice:
-    advice = Advice(**keys | {"hides": tuple(keys.get("hides", ()))})
+    advice = Advice(**{**keys, "hides": tuple(keys.get("hides", ()))})
     if advice.priority not in PRIORITIES or not all((advice.cause, advice.consequence, advice.action)):
         raise ValueError(
             f"{advice.alarm} needs cause, consequence, action, and a priority: {', '.join(PRIORITIES)}"

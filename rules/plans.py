@@ -45,6 +45,7 @@ class TrayPlan:
         schedule: When the lamp is switched on and off, or None where nobody said.
         due_ms: From when on no roots are a finding: the day after the last on which they are expected begins;
             None where nobody said.
+        settling_ms: By care, for how long after its beginning nobody is told what it does to the tray.
         figures: By condition, its figures by name: ms for a length of time, else the unit of the quantity.
     """
 
@@ -56,4 +57,5 @@ class TrayPlan:
     accuracies: Mapping[str, float] = field(default_factory=dict)
     schedule: LampSchedule | None = None
     due_ms: int | None = None
+    settling_ms: Mapping[str, int] = field(default_factory=dict)
     figures: Mapping[str, Mapping[str, float]] = field(default_factory=dict)

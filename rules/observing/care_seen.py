@@ -11,7 +11,6 @@ from wardian.rules.observing.cover import HUMIDITY, MASS, CoverSeen, Lift
 from wardian.rules.observing.looks import LIFTED, MISTED, WATERED, Care
 from wardian.rules.observing.minutes import KEPT, MINUTE_MS, Minutes
 from wardian.rules.observing.steps import STEP_MINUTES, fall, rise
-from wardian.rules.plans import TrayPlan
 
 #: What a misting and a watering weigh at least, and a watering at most. [g] From memory: a misting brings 5 to
 #: 40 g to a tray, a watering 100 to 900; a light mist on a small tray less.
@@ -35,8 +34,7 @@ _SAME_MS: Final = 15 * MINUTE_MS
 class CareSeen:
     """What was done at one tray in the last three days."""
 
-    def __init__(self, plan: TrayPlan) -> None:
-        self._plan = plan
+    def __init__(self) -> None:
         self._events: list[Care] = []
         self._cover = CoverSeen()
         #: The lift whose water is still to be weighed.

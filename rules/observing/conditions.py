@@ -4,15 +4,26 @@ The rule of this file: a condition that tells of a cause comes before those that
 """
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Final
 
 from wardian.rules.observing.heater import HeaterIdle, HeaterRunaway
+from wardian.rules.observing.jumps import DISAGREEING, JUMPING, SensorJumping, SensorsDisagree
 from wardian.rules.observing.lamp import LampNotOff, LampNotOn, LampWeak
 from wardian.rules.observing.looks import ConditionMaker
 from wardian.rules.observing.mains import MainsLost
+from wardian.rules.observing.saturated import SensorSaturated
+from wardian.rules.observing.stuck import STICKING, SensorStuck
 from wardian.rules.observing.uncovered import CoverLeaking, CoverOff
+from wardian.rules.observing.whole_tray import PowerReturned, TrayJumped
 
 CONDITIONS: Final[Sequence[ConditionMaker]] = (
+    PowerReturned,
+    TrayJumped,
+    *(partial(SensorJumping, quantity) for quantity in JUMPING),
+    *(partial(SensorStuck, quantity) for quantity in STICKING),
+    *(partial(SensorsDisagree, quantity) for quantity in DISAGREEING),
+    SensorSaturated,
     MainsLost,
     HeaterRunaway,
     HeaterIdle,

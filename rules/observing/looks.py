@@ -6,7 +6,7 @@ memory, so that it is found again after a restart by letting those days pass onc
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import ClassVar, Final, NamedTuple, Protocol
+from typing import Final, NamedTuple, Protocol
 
 from wardian.rules.crops import stage_at
 from wardian.rules.evidence import Evidence
@@ -92,12 +92,16 @@ Verdict = Abnormal | Unchanged | None
 class Condition(Protocol):
     """Something that may be wrong with a tray or its sensors, other than a limit; one for each tray.
 
-    ``name`` is its name among the alarms, ``every`` how many minutes lie between two looks. Of one name there
-    may be several in a tray, each with a quantity of its own.
+    Of one name there may be several in a tray, each with a quantity of its own.
     """
 
-    name: ClassVar[str]
-    every: ClassVar[int]
+    @property
+    def name(self) -> str:
+        """Its name among the alarms."""
+
+    @property
+    def every(self) -> int:
+        """How many minutes lie between two looks."""
 
     @property
     def quantity(self) -> str:

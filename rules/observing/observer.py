@@ -4,22 +4,17 @@ The rule of this file: no clock, no chance; the same readings give the same tran
 """
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from itertools import groupby
-from operator import attrgetter
-from typing import TYPE_CHECKING
 
 from wardian.rules.crops import stage_at
+from wardian.rules.evidence import Evidence
 from wardian.rules.observing.care_seen import CareSeen
 from wardian.rules.observing.conditions import CONDITIONS
 from wardian.rules.observing.looks import Abnormal, Care, Condition, ConditionMaker, Look, Unchanged
 from wardian.rules.observing.minutes import MINUTE_MS, Minutes
 from wardian.rules.observing.usual import Learned
 from wardian.rules.plans import TrayPlan
-from wardian.rules.readings import Chunk, Reading
+from wardian.rules.readings import Chunk, Reading, chunk_of
 from wardian.rules.transitions import RAISED, RETURNED, Transition
-
-if TYPE_CHECKING:
-    from wardian.rules.evidence import Evidence
 
 
 class TrayObserver:
@@ -29,7 +24,7 @@ class TrayObserver:
         """Begin anew; only conditions that the plan has figures for are judged."""
         self.plan = plan
         self.minutes = Minutes(plan.hold_ms)
-        self.care = CareSeen(plan)
+        self.care = CareSeen()
         self.learned = Learned()
         self.standing: dict[str, Evidence] = {}
         self.conditions = [one for one in (make() for make in conditions) if one.name in plan.figures]
@@ -68,6 +63,12 @@ class TrayObserver:
                 evidence = self._stand.pop(key)
                 self._fall_back(condition.name)
                 yield self._transition(condition, RETURNED, look.now_ms, Abnormal(look.now_ms, evidence))
+
+    def resume(self, stood: Collection[tuple[str, str]]) -> None:
+        """Let stand what stood when it was last told: name and quantity; and nothing else."""
+        keys = [(one.name, one.quantity) for one in self.conditions if (one.name, one.quantity) in stood]
+        self._stand = {key: self._stand.get(key, Evidence("")) for key in keys}
+        self.standing = {name: evidence for (name, _), evidence in self._stand.items()}
 
     def _fall_back(self, name: str) -> None:
         """Let another condition of a name stand for it, if there is one."""
@@ -141,14 +142,17 @@ class Observer:
 
     def take(self, readings: Iterable[Reading]) -> None:
         """Take live readings."""
-        by_tray = sorted(readings, key=attrgetter("tray"))
-        for name, of_tray in groupby(by_tray, key=attrgetter("tray")):
-            if name in self.trays:
-                self.trays[name].minutes.take(of_tray)
+        self.feed(chunk_of(readings))
 
     def record(self, tray: str, care: Care) -> None:
         """Take note of care that a person recorded."""
         self.trays[tray].care.record(care)
+
+    def resume(self, standing: Iterable[tuple[str, str, str]]) -> None:
+        """Let stand what stood when it was last told: tray, quantity and condition; and nothing else."""
+        stood = set(standing)
+        for name, tray in self.trays.items():
+            tray.resume({(condition, quantity) for of, quantity, condition in stood if of == name})
 
     def advance(self, until_ms: int | Mapping[str, int]) -> list[Transition]:
         """Observe up to an instant, of all trays or one for each; in the order of the journal."""

@@ -77,7 +77,7 @@ def test_the_messages_say_what_was_written() -> None:
     teller = wiring.teller(overridden(), ["mail"])
     told = teller.fields(DRY)
     assert (told["alarm"], told["priority"]) == ("too-dry", "medium")
-    (due,) = teller.messages(DRY, told)
+    (due,) = teller.messages(teller.message(told))
     assert "Priority medium." in due.message.body
     assert "To do within 2 h: mist, then seat the cover" in due.message.body
     assert "If nothing is done: cuttings without roots wilt" in due.message.body

@@ -111,3 +111,57 @@ def test_a_delayed_message_that_was_tried_before_says_since_when() -> None:
     first, second = sent(store, minutes=61)
     assert first.body == "returned since (minute 30): (delayed, first tried at minute 0)\nMist it."
     assert second.body == "(delayed, written at minute 30)\nAll is well."
+
+
+# ------------------------------------------------------------------------------ messages about several
+
+
+def composed(*alarms: Message) -> Message:
+    lead, *others = alarms
+    also = [other.fields for other in others]
+    return Message(
+        "teacher/1",
+        "2 troubles",
+        "tray-a and tray-b.",
+        {**lead.fields, "also": also, "person": "teacher"},
+    )
+
+
+def both_raised() -> tuple[FakeStore, Message]:
+    store, a, b = FakeStore(), raised(), raised(tray="tray-b")
+    for message in (a, b):
+        store.enter(NOON_MS, dict(message.fields))
+    store.write("mail", composed(a, b))
+    return store, composed(a, b)
+
+
+def test_a_message_about_several_alarms_that_stand_is_told_as_it_was_written() -> None:
+    store, message = both_raised()
+    assert sent(store) == [message]
+
+
+def test_a_message_about_several_alarms_says_which_of_them_returned_meanwhile() -> None:
+    for tray in ("tray-a", "tray-b"):
+        store, message = both_raised()
+        store.enter(NOON_MS + 3 * MINUTE_MS, alarm_fields(RETURNED, RETURNED_AT, tray=tray))
+        (told,) = sent(store, minutes=4)
+        assert told.body == f"(returned since: {tray} too dry (minute 3))\ntray-a and tray-b."
+        assert (told.key, told.subject, told.fields) == (message.key, message.subject, message.fields)
+
+
+def test_a_message_about_several_alarms_that_all_returned_says_so_first() -> None:
+    store, _ = both_raised()
+    for minute, tray in enumerate(("tray-b", "tray-a"), start=3):
+        store.enter(NOON_MS + minute * MINUTE_MS, alarm_fields(RETURNED, RETURNED_AT, tray=tray))
+    (told,) = sent(store, minutes=5)
+    assert told.subject == "returned since (minute 4): 2 troubles"
+    assert told.fields["returned_since"] == RETURNED_AT
+
+
+def test_of_several_alarms_only_those_are_looked_for_that_the_message_says_were_raised() -> None:
+    store, a = FakeStore(), raised()
+    store.enter(NOON_MS, dict(a.fields))
+    store.write("mail", composed(a, returned()))
+    store.enter(NOON_MS + MINUTE_MS, alarm_fields(RETURNED, RETURNED_AT))
+    (told,) = sent(store, minutes=2)
+    assert told.body.startswith("(returned since: tray-a too dry (minute 1))\n")

@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from typing import Any
 
 import pytest
-from case_terms import plan, stage
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from minute_by_minute import NOON_MS, TRAY, closing, course, ramp, read_by, with_noise
@@ -14,7 +13,7 @@ from wardian.rules.observing.care_seen import CareSeen
 from wardian.rules.observing.looks import LIFTED, MISTED, WATERED, Care
 from wardian.rules.observing.minutes import MINUTE_MS, Minutes
 
-PLAN = plan((0, stage("callusing")))
+HOLD_MS = 5 * MINUTE_MS
 NAN = float("nan")
 #: An airing of four minutes: quickly down, slowly back.
 DIP = [84.0, 68.0, 62.0, 60.0, 66.0, 73.0, 79.0, *ramp(20, 82, 95)]
@@ -22,7 +21,7 @@ DIP = [84.0, 68.0, 62.0, 60.0, 66.0, 73.0, 79.0, *ramp(20, 82, 95)]
 
 def seen(traces: Mapping[str, list[float]], every: int = 1) -> list[tuple[str, int, int]]:
     """What was seen at last: kind, and the minutes in which it began and ended."""
-    care, minutes = CareSeen(PLAN), Minutes(PLAN.hold_ms * (2 if every > 4 else 1))
+    care, minutes = CareSeen(), Minutes(HOLD_MS * (2 if every > 4 else 1))
     for _ in closing(minutes, traces, every):
         care.step(minutes)
     return [(one.event, minute(one.from_ms), minute(one.to_ms)) for one in care.events]
@@ -34,7 +33,7 @@ def minute(time_ms: int) -> int:
 
 def known_in(traces: Mapping[str, list[float]], event: str) -> int:
     """The minute in which the first such event was known."""
-    care, minutes = CareSeen(PLAN), Minutes(PLAN.hold_ms)
+    care, minutes = CareSeen(), Minutes(HOLD_MS)
     for at in closing(minutes, traces):
         care.step(minutes)
         if any(one.event == event for one in care.events):
@@ -130,7 +129,7 @@ def test_unknown_humidity_is_no_dip() -> None:
 
 
 def test_somebody_who_leans_on_the_tray_does_nothing_to_it() -> None:
-    care, minutes = CareSeen(PLAN), Minutes(PLAN.hold_ms)
+    care, minutes = CareSeen(), Minutes(HOLD_MS)
     minutes.feed("tray_mass", read_by(course((60, 3000))))
     minutes.feed("tray_mass", read_by([2500.0], from_ms=NOON_MS + 30 * MINUTE_MS + 20_000))
     minutes.feed("tray_mass", read_by([3400.0], from_ms=NOON_MS + 40 * MINUTE_MS + 20_000))
@@ -199,7 +198,7 @@ def recorded(event: str, at: int) -> Care:
 
 
 def lifts(records_before: list[Care], records_after: list[Care]) -> list[Care]:
-    care, minutes = CareSeen(PLAN), Minutes(PLAN.hold_ms)
+    care, minutes = CareSeen(), Minutes(HOLD_MS)
     for one in records_before:
         care.record(one)
     for _ in closing(minutes, {"tray_mass": weighed(4)}):
@@ -234,7 +233,7 @@ def test_care_is_forgotten_after_three_days() -> None:
 @given(cuts=st.lists(st.integers(1, 200), max_size=6))
 def test_the_same_care_is_seen_however_readings_are_cut(cuts: list[int]) -> None:
     traces = {"relative_humidity": aired(), "tray_mass": weighed(4, 20, after=83)}
-    care, minutes = CareSeen(PLAN), Minutes(PLAN.hold_ms)
+    care, minutes = CareSeen(), Minutes(HOLD_MS)
     at = 0
     for cut in [*cuts, 200]:
         for quantity, values in traces.items():
@@ -250,7 +249,7 @@ def test_the_same_care_is_seen_however_readings_are_cut(cuts: list[int]) -> None
 def test_every_airing_of_a_pretended_day_is_seen_and_nothing_else(has_balance: bool) -> None:
     day = pretended(11, ["half-the-lamp"], days=1.5)
     plans = {tray.name: tray.plan for tray in example().trays}
-    care, minutes = CareSeen(plans[TRAY]), Minutes(plans[TRAY].hold_ms)
+    care, minutes = CareSeen(), Minutes(plans[TRAY].hold_ms)
     for series, points in day.chunk.items():
         if series.tray == TRAY and (has_balance or series.quantity != "tray_mass"):
             minutes.feed(series.quantity, points)

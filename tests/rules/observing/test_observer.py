@@ -60,6 +60,9 @@ class FollowsFromIt:
         return Abnormal(look.now_ms, Evidence("so")) if "above-30" in look.standing else NORMAL
 
 
+MAKERS: list[ConditionMaker] = [Above30, partial(Above30, "medium_temperature"), FollowsFromIt]
+
+
 def planned(*names: str, from_ms: int = 0, tray: str = TRAY) -> TrayPlan:
     return replace(plan((from_ms, stage("callusing")), tray=tray), figures={name: {} for name in names})
 
@@ -111,8 +114,7 @@ def test_a_later_condition_sees_in_the_same_minute_that_an_earlier_one_stands() 
 
 
 def test_conditions_of_one_name_stand_by_quantity_and_the_name_stands_as_long_as_one_does() -> None:
-    makers: list[ConditionMaker] = [Above30, partial(Above30, "medium_temperature"), FollowsFromIt]
-    observer = Observer([planned("above-30", "follows")], makers)
+    observer = Observer([planned("above-30", "follows")], MAKERS)
     observer.feed(
         chunk_by(
             {
