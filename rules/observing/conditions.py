@@ -6,6 +6,7 @@ The rule of this file: a condition that tells of a cause comes before those that
 from collections.abc import Sequence
 from typing import Final
 
+from wardian.rules.observing.drift import DRIFTING
 from wardian.rules.observing.looks import ConditionMaker
 
-CONDITIONS: Final[Sequence[ConditionMaker]] = ()
+CONDITIONS: Final[Sequence[ConditionMaker]] = (*DRIFTING,)
