@@ -148,6 +148,11 @@ def cause_of(transition: Transition, observer: Observer) -> Cause:
     return Cause(None)
 
 
+def is_of_sensor(condition: str) -> bool:
+    """Return whether an alarm is about a sensor, by its condition."""
+    return condition in _OF_SENSORS
+
+
 def group_of(transition: Transition) -> str | None:
     """Return the group of an alarm about a tray; None where no cause is known for it."""
     if transition.limit is None:
