@@ -23,7 +23,6 @@ NAMES = (
     "simulate",
     "tune",
     "detection",
-    "causes",
     "drift",
 )
 
