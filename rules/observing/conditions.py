@@ -8,7 +8,7 @@ from functools import partial
 from typing import Final
 
 from wardian.rules.observing.heater import HeaterIdle, HeaterRunaway
-from wardian.rules.observing.jumps import DISAGREEING, JUMPING, SensorJumping, SensorsDisagree
+from wardian.rules.observing.jumps import JUMPING, SensorJumping, SensorsDisagree
 from wardian.rules.observing.lamp import LampNotOff, LampNotOn, LampWeak
 from wardian.rules.observing.looks import ConditionMaker
 from wardian.rules.observing.mains import MainsLost
@@ -22,7 +22,7 @@ CONDITIONS: Final[Sequence[ConditionMaker]] = (
     TrayJumped,
     *(partial(SensorJumping, quantity) for quantity in JUMPING),
     *(partial(SensorStuck, quantity) for quantity in STICKING),
-    *(partial(SensorsDisagree, quantity) for quantity in DISAGREEING),
+    *(partial(SensorsDisagree, quantity) for quantity in JUMPING),
     SensorSaturated,
     MainsLost,
     HeaterRunaway,
