@@ -10,7 +10,7 @@ from typing import Final
 from wardian.rules.observing.drift import DRIFTING
 from wardian.rules.observing.extremes import AirOverheated, MediumChilled, MediumOverheated
 from wardian.rules.observing.heater import HeaterIdle, HeaterRunaway
-from wardian.rules.observing.jumps import DISAGREEING, JUMPING, SensorJumping, SensorsDisagree
+from wardian.rules.observing.jumps import JUMPING, SensorJumping, SensorsDisagree
 from wardian.rules.observing.lamp import LampNotOff, LampNotOn, LampWeak
 from wardian.rules.observing.looks import ConditionMaker
 from wardian.rules.observing.mains import MainsLost
@@ -26,7 +26,7 @@ CONDITIONS: Final[Sequence[ConditionMaker]] = (
     TrayJumped,
     *(partial(SensorJumping, quantity) for quantity in JUMPING),
     *(partial(SensorStuck, quantity) for quantity in STICKING),
-    *(partial(SensorsDisagree, quantity) for quantity in DISAGREEING),
+    *(partial(SensorsDisagree, quantity) for quantity in JUMPING),
     SensorSaturated,
     MainsLost,
     HeaterRunaway,
