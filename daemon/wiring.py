@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from wardian.daemon.bench_watch import Watch
     from wardian.daemon.chronicle import Chronicle
     from wardian.daemon.library import Library
-    from wardian.daemon.telling import Telling
 
 #: The note in which a simulated bench leaves its time.
 CLOCK_NOTE: Final = "clock"

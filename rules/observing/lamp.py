@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 
 from wardian.rules.evidence import Evidence, Figure, difference, moment, number, value
+from wardian.rules.observing.heater import MAINS_LOST
 from wardian.rules.observing.looks import NORMAL, UNCHANGED, Abnormal, Look, Verdict
 from wardian.rules.observing.minutes import MINUTE_MS
 from wardian.rules.observing.schedule import Meant, meant
@@ -44,7 +45,7 @@ class LampNotOn:
         if light.max() > dark_lx:
             return UNCHANGED
         dark = min(dark_min(look, lamp), (look.now_ms - now.since_ms) // MINUTE_MS)
-        if self.name not in look.standing and _may_be_mains(look, dark):
+        if self.name not in look.standing and (MAINS_LOST in look.standing or _may_be_mains(look, dark)):
             return UNCHANGED
         since_ms = look.now_ms - dark * MINUTE_MS
         return Abnormal(since_ms, not_on(look, since_ms))
