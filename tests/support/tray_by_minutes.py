@@ -11,6 +11,7 @@ from datetime import UTC
 import numpy as np
 from case_terms import low, plan, stage
 from minute_by_minute import NOON_MS, TRAY, read_by
+from numpy.typing import ArrayLike, NDArray
 
 from wardian.adapters.yaml_file import parse
 from wardian.daemon.library import library
@@ -60,7 +61,7 @@ def minute(day: int, hour: float) -> int:
 
 def healthy(days: float, pauses_at: int = 0) -> Traces:
     """Return traces of a healthy tray from noon on; ``pauses_at`` shifts the mat's pulses."""
-    minutes = np.arange(round(days * DAY))
+    minutes = np.arange(round(days * DAY), dtype=np.int64)
     pulse = (minutes + pauses_at) % 40
     medium = ON_C + (OFF_C - ON_C) * np.where(pulse < 10, pulse / 10, (40 - pulse) / 30)
     lit = is_lit(minutes)
@@ -74,7 +75,7 @@ def healthy(days: float, pauses_at: int = 0) -> Traces:
     }
 
 
-def is_lit(minutes: Values) -> Values:
+def is_lit(minutes: NDArray[np.int64]) -> Values:
     """Return whether the timer lets the lamp burn."""
     of_day = (minutes + 12 * 60) % DAY
     return ((of_day >= 5 * 60) & (of_day < 23 * 60)).astype(np.float64)
@@ -91,7 +92,7 @@ def cools(traces: Traces, begin: int, to_c: float, tau_min: float = 120.0) -> Tr
     return changed
 
 
-def set_to(traces: Traces, name: str, begin: int, end: int, values: Sequence[float] | float) -> Traces:
+def set_to(traces: Traces, name: str, begin: int, end: int, values: ArrayLike) -> Traces:
     """Return traces of which one has other values from a minute to another (not included)."""
     changed = traces[name].copy()
     changed[begin:end] = values

@@ -94,9 +94,9 @@ def test_a_part_of_the_lamp_is_told_between_its_edges(share: float, is_told: boo
 
 def test_nothing_is_said_of_light_that_changes_as_the_sun_does() -> None:
     traces = healthy(3)
-    minutes = np.arange(3 * DAY)
+    minutes = np.arange(3 * DAY, dtype=np.int64)
     sun = np.maximum(np.sin((minutes % DAY + 360) / DAY * 2 * np.pi), 0) * (1 + 0.4 * np.sin(minutes / 7))
-    traces[LIGHT] = 20_000 * sun + 1_500 * is_lit(minutes)
+    traces[LIGHT] = np.add(20_000 * sun, 1_500 * is_lit(minutes))
     assert told(set_to(traces, LIGHT, OUT, OUT + 200, 0.0)) == []
 
 
