@@ -157,10 +157,21 @@ def test_a_lamp_that_burns_on_is_named_with_the_warm_air() -> None:
     assert named(beside(traces), "light_hours", "high", begin + 60).name == "lamp never off"
 
 
-def test_a_part_of_the_lamp_is_named_where_the_neighbours_have_all_of_theirs() -> None:
+def test_a_part_of_the_lamp_is_named_where_the_air_is_cooler_for_it() -> None:
     traces = set_to(HEALTHY, LIGHT, AT, END, LAMP_LX / 2)
-    assert named(beside(traces, *OTHERS), LIGHT, "low", AT + 60).name == "half the lamp"
-    assert named(beside(traces), LIGHT, "low", AT + 60).name is None
+    cooler = set_to(traces, AIR, AT, END, traces[AIR][AT:] - 0.8)
+    assert named(beside(cooler, *OTHERS), LIGHT, "low", AT + 60).name == "half the lamp"
+    assert named(beside(traces, *OTHERS), LIGHT, "low", AT + 60).name is None
+
+
+def test_a_probe_that_slipped_out_of_the_medium_is_no_dead_mat() -> None:
+    slipped = set_to(HEALTHY, MEDIUM, AT, END, HEALTHY[AIR][AT:] - 0.5)
+    assert named(beside(slipped, *OTHERS), MEDIUM, "low", AT + 120).name is None
+
+
+def test_a_light_sensor_that_is_stuck_lit_while_the_air_cools_is_no_burning_lamp() -> None:
+    traces = set_to(HEALTHY, LIGHT, minute(1, 22), END, LAMP_LX)
+    assert named(beside(traces, *OTHERS), "light_hours", "high", minute(2, 1)).name is None
 
 
 def test_a_tray_that_loses_weight_under_sagging_humidity_was_left_dry() -> None:
