@@ -93,29 +93,16 @@ def _middle(run: Dark) -> int:
 
 def lamp_on_late(look: Look, _: Sequence[Look]) -> tuple[Evidence, ...]:
     """Tell a lamp that comes on late: dark from its time on, then lit; or so yesterday and dark today."""
-    late = [
-        run
-        for run in dark_runs(look)
-        if run.from_on and run.ended_min > 0 and run.began_min - run.ended_min <= _LATE_MIN
-    ]
-    others = [run for run in dark_runs(look) if run not in late and not (run.from_on and run.ended_min == 0)]
-    going = [run for run in dark_runs(look) if run.from_on and run.ended_min == 0]
-    if not late or others or (going and going[0].began_min > _LATE_MIN):
-        return ()
-    if air_is(look, "dark", _middle(late[0])) is False:
+    runs = dark_runs(look)
+    from_on = [run for run in runs if run.from_on and run.began_min - run.ended_min <= _LATE_MIN]
+    late = [run for run in from_on if run.ended_min]
+    if not late or len(from_on) < len(runs) or air_is(look, "dark", _middle(late[0])) is False:
         return ()
     words = "the lamp was meant to come on at {} and came on {} late"
-    signs = [
-        Evidence(
-            words,
-            (
-                moment(look.now_ms - run.began_min * MINUTE_MS),
-                span((run.began_min - run.ended_min) * MINUTE_MS),
-            ),
-        )
-        for run in late
-    ]
-    return tuple(signs)
+    return tuple(
+        Evidence(words, (moment(look.now_ms - began * MINUTE_MS), span((began - ended) * MINUTE_MS)))
+        for began, ended, _ in late
+    )
 
 
 def lamp_never_off(look: Look, others: Sequence[Look]) -> tuple[Evidence, ...]:
@@ -160,7 +147,9 @@ def half_the_lamp(look: Look, others: Sequence[Look]) -> tuple[Evidence, ...]:
     light, on, level = seen
     part = on & (light > _PART[0] * level) & (light < _PART[1] * level)
     runs = [one for one in _runs(part) if one[1] - one[0] >= _SURE_MIN]
-    if not runs or np.abs(np.diff(light[slice(*runs[-1])])).max() > _STEP_SHARE * level:
+    if not runs or runs[-1][1] < len(light):
+        return ()
+    if np.abs(np.diff(light[slice(*runs[-1])])).max() > _STEP_SHARE * level:
         return ()
     share_pct = 100 * float(np.median(light[slice(*runs[-1])])) / level
     cooler = cooler_than_lit(look)
