@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 
 from wardian.rules.evidence import Evidence, Figure, difference, moment, number, value
+from wardian.rules.observing.heater import MAINS_LOST
 from wardian.rules.observing.looks import NORMAL, UNCHANGED, Abnormal, Look, Verdict
 from wardian.rules.observing.minutes import MINUTE_MS
 from wardian.rules.observing.schedule import Meant, meant
@@ -18,6 +19,7 @@ from wardian.rules.readings import Values
 #: The lamp must warm the air by so much for the air to answer for it. [K]
 _WARMS_K: Final = 0.5
 _SETTLED_MIN: Final = 5
+_FAIR_PART: Final = 0.2
 #: Lost mains show within so long after the lamp went out.
 _TOLD_APART_MIN: Final = 45
 
@@ -44,7 +46,7 @@ class LampNotOn:
         if light.max() > dark_lx:
             return UNCHANGED
         dark = min(dark_min(look, lamp), (look.now_ms - now.since_ms) // MINUTE_MS)
-        if self.name not in look.standing and _may_be_mains(look, dark):
+        if self.name not in look.standing and (MAINS_LOST in look.standing or _may_be_mains(look, dark)):
             return UNCHANGED
         since_ms = look.now_ms - dark * MINUTE_MS
         return Abnormal(since_ms, not_on(look, since_ms))
@@ -147,23 +149,27 @@ def weak(lamp: Lamp, share_pct: float) -> Evidence:
     )
 
 
-def air_is(look: Look, state: str) -> bool | None:
-    """Return whether the air is as warm as it is ``lit`` or ``dark``; None where the two are too much alike."""
+def air_is(look: Look, state: str, ago_min: int = 0) -> bool | None:
+    """Return whether the air is, or was, as warm as it is ``lit`` or ``dark``; None where the two are much alike."""
     usual: Usual = look.usual
-    air_c = recent(look.minutes, "air_temperature", _SETTLED_MIN)
-    if not usual.lit or not usual.dark or np.isnan(air_c):
+    air = look.minutes.trace("air_temperature", ago_min + _SETTLED_MIN).mean[:_SETTLED_MIN]
+    if not usual.lit or not usual.dark or not len(air) or np.isnan(air).any():
         return None
     if usual.lit.air_c - usual.dark.air_c < _WARMS_K:
         return None
-    is_warm = air_c > (usual.lit.air_c + usual.dark.air_c) / 2
+    is_warm = bool(air.mean() > (usual.lit.air_c + usual.dark.air_c) / 2)
     return is_warm is (state == "lit")
 
 
 def cooler_than_lit(look: Look) -> Figure | None:
-    """Return by how much the air is cooler than it is under the lamp."""
+    """Return by how much the air is cooler than under the whole lamp, where it is by a fair part of what it warms."""
     air_c = recent(look.minutes, "air_temperature", _SETTLED_MIN)
-    lit = look.usual.lit
-    return difference("air_temperature", lit.air_c - air_c) if lit and lit.air_c > air_c else None
+    lit, dark = look.usual.lit, look.usual.dark
+    if not lit or not dark or lit.air_c - dark.air_c < _WARMS_K:
+        return None
+    cooler_k = lit.air_c - air_c
+    is_cooler = cooler_k >= _FAIR_PART * (lit.air_c - dark.air_c)
+    return difference("air_temperature", cooler_k) if is_cooler else None
 
 
 def _meant(look: Look) -> Meant | None:

@@ -5,6 +5,7 @@ from typing import Final
 import numpy as np
 
 from wardian.rules.evidence import Evidence, moment, value
+from wardian.rules.observing.heater import MAINS_LOST
 from wardian.rules.observing.lamp import dark_min
 from wardian.rules.observing.looks import NORMAL, UNCHANGED, Abnormal, Look, Verdict
 from wardian.rules.observing.minutes import MINUTE_MS
@@ -19,7 +20,7 @@ _SETTLED_MIN: Final = 5
 class MainsLost:
     """The lamp is out when it is meant to burn, and the mat gives no heat since about then."""
 
-    name = "mains-lost"
+    name = MAINS_LOST
     quantity = _QUANTITY
     every = 5
 

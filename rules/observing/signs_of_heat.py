@@ -26,6 +26,8 @@ _ABOVE_K: Final = 0.7
 #: How far the air must have left its usual level, and the medium its usual distance. [K] From memory.
 _MOVED_K: Final = 1.0
 _APART_K: Final = 0.3
+#: The air follows the medium at least so far, where it is no probe that is off. [K] From memory.
+_FOLLOWS_K: Final = 0.2
 _QUIET_MIN: Final = 45
 #: Heat of the mat goes on arriving at the probe for so long. From memory.
 _LAG_MIN: Final = 3
@@ -47,12 +49,12 @@ class _Now(NamedTuple):
 def heater_dead(look: Look, others: Sequence[Look]) -> tuple[Evidence, ...]:
     """Tell a mat that gives no heat: the medium fell without a pulse and comes nearer to the air."""
     cold = mat_is_cold(look)
-    if cold is None or is_air_ahead(look):
-        return ()
     now = _now(look)
+    if cold is None or is_air_ahead(look) or not now.moved_k <= -_FOLLOWS_K:
+        return ()
     nearer = Evidence(
-        "the medium is {} warmer than the air, where {} is usual in this light",
-        (difference(MEDIUM, now.over_k), difference(MEDIUM, now.usual_over_k)),
+        "the air has cooled by {}, and the medium is {} warmer than it, where {} is usual in this light",
+        (difference(AIR, -now.moved_k), difference(MEDIUM, now.over_k), difference(MEDIUM, now.usual_over_k)),
     )
     known = [one for one in others if one.usual.mat]
     alive = [one for one in known if has_heated(one, overdue_min(look))]
@@ -86,7 +88,8 @@ def heater_stuck_on(look: Look, _: Sequence[Look]) -> tuple[Evidence, ...]:
         return ()
     # A lifted cover takes the air away from the medium, too.
     lifted = look.last_care(LIFTED)
-    if lifted and look.now_ms - lifted.to_ms < _AIRING_MS and not _rise_k_per_h(look) >= _RISES_K_PER_H:
+    is_settled = not lifted or look.now_ms - lifted.to_ms >= _AIRING_MS
+    if not (is_settled and now.moved_k >= _FOLLOWS_K) and not _rise_k_per_h(look) >= _RISES_K_PER_H:
         return ()
     return (
         Evidence(

@@ -1,6 +1,7 @@
 """Signs in the light: a lamp that is out, late, on for too long, or half out.
 
-The rule of this file: a light sensor alone is not believed; the air, the mat or the neighbours must agree.
+The rule of this file: a light sensor alone is not believed; the air must agree. Mats and neighbours only say that
+there is power.
 """
 
 from collections.abc import Sequence
@@ -57,7 +58,7 @@ def dark_runs(look: Look, minutes: int = 2 * _DAY_MIN) -> list[Dark]:
 
 
 def lamp_dead(look: Look, others: Sequence[Look]) -> tuple[Evidence, ...]:
-    """Tell a lamp that went out: dark in lit hours, and air, mat or neighbours say that it is the lamp."""
+    """Tell a lamp that went out: dark in lit hours, the air cooled with it, and there is power beside it."""
     runs = [
         run
         for run in dark_runs(look, _DAY_MIN)
@@ -70,50 +71,42 @@ def lamp_dead(look: Look, others: Sequence[Look]) -> tuple[Evidence, ...]:
         "it has been dark for {} of the hours in which the lamp is meant to burn, from {} on",
         (span((run.began_min - run.ended_min) * MINUTE_MS), moment(look.now_ms - run.began_min * MINUTE_MS)),
     )
-    is_now = run.ended_min == 0
-    answered = air_is(look, "dark") if is_now else None
-    lit = [one for one in others if is_now and state_of(one.minutes, one.usual.lamp) == "lit"]
+    if not air_is(look, "dark", _middle(run)):
+        return ()
+    lit = [one for one in others if not run.ended_min and state_of(one.minutes, one.usual.lamp) == "lit"]
     medium = look.minutes.trace("medium_temperature", run.began_min).mean
     heats = bool(heating(medium[: len(medium) - run.ended_min]).any())
-    if answered is False or not (lit or heats):
+    if not (lit or heats):
         return ()
-    signs = [dark]
-    if answered:
-        signs.append(Evidence("the air has cooled with it"))
+    signs = [dark, Evidence("the air has cooled with it")]
     if heats:
         signs.append(Evidence("the mat goes on heating, so there is power"))
     if lit:
         signs.append(Evidence("the lamps of {} neighbouring trays burn", (number(len(lit)),)))
-    return tuple(signs) if len(signs) > 1 else ()
+    return tuple(signs)
+
+
+def _middle(run: Dark) -> int:
+    """Return how many minutes ago a stretch had settled: now where it goes on, else in the middle of it."""
+    return (run.began_min + run.ended_min) // 2 if run.ended_min else 0
 
 
 def lamp_on_late(look: Look, _: Sequence[Look]) -> tuple[Evidence, ...]:
     """Tell a lamp that comes on late: dark from its time on, then lit; or so yesterday and dark today."""
-    late = [
-        run
-        for run in dark_runs(look)
-        if run.from_on and run.ended_min > 0 and run.began_min - run.ended_min <= _LATE_MIN
-    ]
-    others = [run for run in dark_runs(look) if run not in late and not (run.from_on and run.ended_min == 0)]
-    going = [run for run in dark_runs(look) if run.from_on and run.ended_min == 0]
-    if not late or others or (going and going[0].began_min > _LATE_MIN):
+    runs = dark_runs(look)
+    from_on = [run for run in runs if run.from_on and run.began_min - run.ended_min <= _LATE_MIN]
+    late = [run for run in from_on if run.ended_min]
+    if not late or len(from_on) < len(runs) or air_is(look, "dark", _middle(late[0])) is False:
         return ()
     words = "the lamp was meant to come on at {} and came on {} late"
-    signs = [
-        Evidence(
-            words,
-            (
-                moment(look.now_ms - run.began_min * MINUTE_MS),
-                span((run.began_min - run.ended_min) * MINUTE_MS),
-            ),
-        )
-        for run in late
-    ]
-    return tuple(signs)
+    return tuple(
+        Evidence(words, (moment(look.now_ms - began * MINUTE_MS), span((began - ended) * MINUTE_MS)))
+        for began, ended, _ in late
+    )
 
 
 def lamp_never_off(look: Look, others: Sequence[Look]) -> tuple[Evidence, ...]:
-    """Tell a lamp that burns on: lit while it is meant to be off, and air or neighbours agree."""
+    """Tell a lamp that burns on: lit while it is meant to be off, and the air agrees."""
     seen = _seen(look, _DAY_MIN)
     if seen is None:
         return ()
@@ -129,17 +122,12 @@ def lamp_never_off(look: Look, others: Sequence[Look]) -> tuple[Evidence, ...]:
         (span(sum(to - since for since, to in runs) * MINUTE_MS),),
     )
     middle = len(light) - (begin + end) // 2
-    dark = [one for one in others if _was_dark(one, middle)]
-    is_now = end == len(light)
-    answered = air_is(look, "lit") if is_now else None
-    if answered is False or not (answered or dark):
+    if not air_is(look, "lit", 0 if end == len(light) else middle):
         return ()
-    signs = [burns]
-    if answered:
-        signs.append(Evidence("the air stays as warm as under the lamp"))
-    if dark:
-        signs.append(Evidence("the lamps of {} neighbouring trays went off", (number(len(dark)),)))
-    return tuple(signs)
+    dark = [one for one in others if _was_dark(one, middle)]
+    beside = Evidence("the lamps of {} neighbouring trays went off", (number(len(dark)),))
+    signs = burns, Evidence("the air stays as warm as under the lamp")
+    return (*signs, beside) if dark else signs
 
 
 def _is_early(look: Look, on: NDArray[np.bool_], begin: int) -> bool:
@@ -152,24 +140,28 @@ def _is_early(look: Look, on: NDArray[np.bool_], begin: int) -> bool:
 
 
 def half_the_lamp(look: Look, others: Sequence[Look]) -> tuple[Evidence, ...]:
-    """Tell a lamp of which a part is out: it stepped to a part of its level, and the air or the neighbours agree."""
+    """Tell a lamp of which a part is out: it keeps evenly to a part of its level, and the air is cooler for it."""
     seen = _seen(look, _DAY_MIN)
     if seen is None:
         return ()
     light, on, level = seen
     part = on & (light > _PART[0] * level) & (light < _PART[1] * level)
     runs = [one for one in _runs(part) if one[1] - one[0] >= _SURE_MIN]
-    if not runs or np.abs(np.diff(light[slice(*runs[-1])])).max() > _STEP_SHARE * level:
+    if not runs or runs[-1][1] < len(light):
+        return ()
+    if np.abs(np.diff(light[slice(*runs[-1])])).max() > _STEP_SHARE * level:
         return ()
     share_pct = 100 * float(np.median(light[slice(*runs[-1])])) / level
-    signs = [weak(look.usual.lamp, share_pct)] if look.usual.lamp else []
-    full = [one for one in others if state_of(one.minutes, one.usual.lamp) == "lit"]
     cooler = cooler_than_lit(look)
-    if full:
-        signs.append(Evidence("the lamps of {} neighbouring trays burn as ever", (number(len(full)),)))
-    if cooler and cooler.number > 0.2:
-        signs.append(Evidence("the air is {} cooler than under the whole lamp", (cooler,)))
-    return tuple(signs) if len(signs) > 1 else ()
+    if not cooler or not look.usual.lamp:
+        return ()
+    signs = (
+        weak(look.usual.lamp, share_pct),
+        Evidence("the air is {} cooler than under the whole lamp", (cooler,)),
+    )
+    full = [one for one in others if state_of(one.minutes, one.usual.lamp) == "lit"]
+    beside = Evidence("the lamps of {} neighbouring trays burn as ever", (number(len(full)),))
+    return (*signs, beside) if full else signs
 
 
 def _seen(look: Look, minutes: int) -> tuple[Values, NDArray[np.bool_], float] | None:
