@@ -55,7 +55,7 @@ class OverMisted:
 
     name: ClassVar[str] = OVER_MISTED
     quantity: ClassVar[str] = _MASS
-    every: ClassVar[int] = 10
+    every: ClassVar[int] = 30
 
     def judge(self, look: Look) -> Verdict:
         """Hold while there are too many mistings in a day, or the tray is heavier each day."""
@@ -79,7 +79,7 @@ class DryingFast:
 
     name: ClassVar[str] = DRYING_FAST
     quantity: ClassVar[str] = _MASS
-    every: ClassVar[int] = 10
+    every: ClassVar[int] = 30
 
     def judge(self, look: Look) -> Verdict:
         """Hold while an hour after the other loses so much more than the hours of this stage before them."""
