@@ -176,7 +176,7 @@ def _is_new(number: float, past: Values) -> bool:
 
 
 def _is_known(means: Values, minutes: int) -> bool:
-    return np.count_nonzero(~np.isnan(means)) >= _KNOWN * minutes
+    return int(np.count_nonzero(~np.isnan(means))) >= _KNOWN * minutes
 
 
 def _beyond(number: float, limit: Limit) -> bool:

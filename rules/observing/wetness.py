@@ -37,7 +37,7 @@ class WetTooLong:
         long_ms = look.figure(self.name, "with_roots" if look.has_roots else "without_roots")
         long, limit = int(long_ms) // MINUTE_MS, look.figure(self.name, "limit")
         air = look.minutes.trace(_HUMIDITY, long).mean
-        dry = np.count_nonzero(air < limit)
+        dry = int(np.count_nonzero(air < limit))
         if dry * MINUTE_MS >= look.figure(self.name, "dry_spell"):
             return NORMAL
         if len(air) < long or np.count_nonzero(np.isnan(air)) > (1 - _KNOWN) * long:

@@ -139,12 +139,18 @@ def test_a_quantity_without_a_band_is_not_looked_at() -> None:
     assert observed(drifting(), {"air_temperature": trace}) == []
 
 
-def test_an_interval_holds_what_becomes_of_a_slope_that_goes_on_changing() -> None:
-    bent = [24 - 0.0001 * minute**2 - 0.03 * minute for minute in range(300)]
-    found = foretell(np.array(bent[:45]), low(21.5))
-    assert found is not None
-    passes = next(minute for minute, value in enumerate(bent) if value < 21.5) - 44
-    assert found.early_min <= passes <= found.in_min <= found.late_min
+def test_a_slope_that_grows_makes_the_interval_begin_earlier_and_one_that_shrinks_end_later() -> None:
+    evenly, growing, shrinking = (
+        foretell(np.array([24 - bend * minute**2 - 0.03 * minute for minute in range(45)]), low(21.5))
+        for bend in (0, 0.0001, -0.0001)
+    )
+    assert evenly is not None
+    assert growing is not None
+    assert shrinking is not None
+    assert evenly.early_min == pytest.approx(evenly.in_min)
+    assert evenly.late_min == pytest.approx(evenly.in_min)
+    assert growing.early_min < 0.9 * growing.in_min
+    assert shrinking.late_min > 1.1 * shrinking.in_min
 
 
 @settings(max_examples=15, deadline=None)
