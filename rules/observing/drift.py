@@ -72,9 +72,10 @@ class HeadingOut:
     def _anew(self, look: Look, means: Values, band: Band) -> Verdict:
         window = _minutes(look, "window")
         past, recent = means[:-window], means[-window:]
+        usual = _minutes(look, "usual")
         if not len(past) or not _is_new(float(means[-1]), past):
             return NORMAL
-        if not _is_known(recent) or not _is_known(past):
+        if not _is_known(recent, window) or not _is_known(past, usual) or _is_disturbed(look):
             return NORMAL
         now, act = float(recent[-_BLOCK:].mean()), _minutes(look, "act_within")
         for limit in band.limits:
@@ -83,7 +84,7 @@ class HeadingOut:
                 continue
             foretold = foretell(recent, limit)
             is_soon = foretold and foretold.in_min <= act and foretold.late_min <= _LET_GO * act
-            if foretold and is_soon and not _is_disturbed(look):
+            if foretold and is_soon:
                 self._told = limit.name
                 return self._abnormal(look, foretold, limit, now)
         return NORMAL
@@ -94,8 +95,10 @@ class HeadingOut:
         if limit is None or _all_beyond(means[-waits:], limit):
             self._told = None  # the alarm about the limit says it now
             return NORMAL
-        window = means[-_minutes(look, "window") :]
-        if not _is_known(window) or _beyond(float(window[-1]), limit) or _is_disturbed(look):
+        length = _minutes(look, "window")
+        window = means[-length:]
+        is_known = _is_known(window, length)
+        if not is_known or _beyond(float(window[-1]), limit) or _is_disturbed(look):
             return UNCHANGED
         foretold = foretell(window, limit)
         if foretold and foretold.in_min <= _LET_GO * _minutes(look, "act_within"):
@@ -172,8 +175,8 @@ def _is_new(number: float, past: Values) -> bool:
     return bool(number > np.fmax.reduce(past) or number < np.fmin.reduce(past))
 
 
-def _is_known(means: Values) -> bool:
-    return len(means) > 0 and bool(np.isnan(means).sum() <= (1 - _KNOWN) * len(means))
+def _is_known(means: Values, minutes: int) -> bool:
+    return int(np.count_nonzero(~np.isnan(means))) >= _KNOWN * minutes
 
 
 def _beyond(number: float, limit: Limit) -> bool:

@@ -29,10 +29,11 @@ class _Extreme:
 
     def judge(self, look: Look) -> Verdict:
         """Hold from when it was so for long enough, until it was not for as long, by the deadband."""
+        last = self._outward(look.minutes.trace(self.quantity, 1).mean)
+        if self.name not in look.standing and not (len(last) and last[0] >= self._figure(look, "limit")):
+            return NORMAL
         after_ms = look.figure(self.name, "after")
         recent = self._outward(look.minutes.trace(self.quantity, int(after_ms) // MINUTE_MS).mean)
-        if not len(recent):
-            return NORMAL
         outermost, limit = (self._figure(look, name) for name in ("at_once", "limit"))
         if recent[-1] >= outermost:
             return self._abnormal(look, recent, MINUTE_MS, "at_once")

@@ -37,7 +37,7 @@ class WetTooLong:
         long_ms = look.figure(self.name, "with_roots" if look.has_roots else "without_roots")
         long, limit = int(long_ms) // MINUTE_MS, look.figure(self.name, "limit")
         air = look.minutes.trace(_HUMIDITY, long).mean
-        dry = np.count_nonzero(air < limit)
+        dry = int(np.count_nonzero(air < limit))
         if dry * MINUTE_MS >= look.figure(self.name, "dry_spell"):
             return NORMAL
         if len(air) < long or np.count_nonzero(np.isnan(air)) > (1 - _KNOWN) * long:
@@ -55,7 +55,7 @@ class OverMisted:
 
     name: ClassVar[str] = OVER_MISTED
     quantity: ClassVar[str] = _MASS
-    every: ClassVar[int] = 10
+    every: ClassVar[int] = 30
 
     def judge(self, look: Look) -> Verdict:
         """Hold while there are too many mistings in a day, or the tray is heavier each day."""
@@ -79,7 +79,7 @@ class DryingFast:
 
     name: ClassVar[str] = DRYING_FAST
     quantity: ClassVar[str] = _MASS
-    every: ClassVar[int] = 10
+    every: ClassVar[int] = 30
 
     def judge(self, look: Look) -> Verdict:
         """Hold while an hour after the other loses so much more than the hours of this stage before them."""
