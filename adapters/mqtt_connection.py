@@ -19,7 +19,10 @@ _UNEXPLAINED: Final = "Unspecified error"
 
 
 class Message(NamedTuple):
-    """One message as it came; ``connection`` counts the connections since the start."""
+    """One message as it came; ``connection`` counts the connections since the start.
+
+    ``is_repeat``: the broker says that it sent it before, and does not know whether we have it.
+    """
 
     connection: int
     mid: int
@@ -27,6 +30,7 @@ class Message(NamedTuple):
     is_retained: bool
     topic: str
     payload: bytes
+    is_repeat: bool = False
 
 
 @dataclass(slots=True)

@@ -107,6 +107,10 @@ class Session:
         if is_room:
             self._ask_again()
 
+    def publish(self, topic: str, payload: bytes) -> None:
+        """Send a message at least once while we run; without a connection it leaves with the next one."""
+        self._client.publish(topic, payload, qos=1)
+
     def health(self) -> SensorHealth:
         """Return whether messages can come; a network thread that ended is started again."""
         if self._is_started and self._thread is not None and not self._thread.is_alive():
@@ -209,7 +213,7 @@ class Session:
             topic = ""
         payload = bytes(brought.payload[: self._most_bytes])
         number = self._connection.number
-        return Message(number, brought.mid, brought.qos, brought.retain, topic, payload)
+        return Message(number, brought.mid, brought.qos, brought.retain, topic, payload, brought.dup)
 
     def _is_taken(self, message: Message) -> bool:
         try:

@@ -4,15 +4,26 @@ The rule of this file: whatever cannot be done is refused here, before the daemo
 """
 
 from collections.abc import Callable, Iterator, Mapping
-from typing import Any, NamedTuple
+from typing import Any, Final, NamedTuple
 
-from wardian.daemon.config import Config
+from wardian.daemon.config import Config, TraySettings
 from wardian.daemon.lives import TOLD, Lives, alarm_of
 from wardian.rules import life
-from wardian.rules.crops import day_of, stage_at
+from wardian.rules.crops import LIMITS, day_of, stage_at
 from wardian.rules.documents import nearest
+from wardian.rules.observing.observer import TrayObserver
 from wardian.rules.ports import Act, Alarm
 from wardian.rules.quantities import QUANTITIES
+
+#: The word by which it is asked for → what happens in the life of an alarm.
+ACTS: Final = {
+    "acknowledge": life.ACKNOWLEDGE,
+    "shelve": life.SHELVE,
+    "unshelve": life.UNSHELVE,
+    "remove": life.REMOVE,
+    "restore": life.RESTORE,
+    "reset": life.RESET,
+}
 
 
 class NotToBeDone(ValueError):
@@ -42,17 +53,17 @@ def watched(config: Config) -> dict[Alarm, str]:
     return {
         Alarm(tray.name, quantity, condition): config.library.advice(quantity, condition).alarm
         for tray in config.trays
-        for quantity, condition in _conditions(config, tray.name)
+        for quantity, condition in _conditions(config, tray)
     }
 
 
-def _conditions(config: Config, name: str) -> Iterator[tuple[str, str]]:
-    tray = next(one for one in config.trays if one.name == name)
+def _conditions(config: Config, tray: TraySettings) -> Iterator[tuple[str, str]]:
     for stage in tray.crop.stages:
         for quantity, band in stage.bands.items():
             yield from ((quantity, limit.name) for limit in band.limits)
     for quantity in tray.plan.silent_after_ms:
         yield from ((quantity, condition) for condition in config.library.sensors)
+    yield from ((one.quantity, one.name) for one in TrayObserver(tray.plan).conditions)
 
 
 def latching(config: Config) -> Callable[[Alarm], bool]:
@@ -72,7 +83,7 @@ def named(config: Config, now_ms: Callable[[], int]) -> Callable[[Alarm], Mappin
         tray = next(one for one in config.trays if one.name == alarm.tray)
         stage = stage_at(tray.plan.spans, now_ms())
         return {
-            "limit": None if alarm.condition in config.library.sensors else alarm.condition,
+            "limit": alarm.condition if alarm.condition in LIMITS else None,
             "alarm": advice.alarm,
             "priority": advice.priority,
             "value": None,
@@ -117,3 +128,8 @@ def acts(wish: Wish, config: Config, lives: Lives, now_ms: int) -> dict[Act, str
         what = wish.alarm or "no alarm"
         raise NotToBeDone(f"{wish.tray}: {what} cannot be {TOLD[wish.event]} now ({refused})")
     return asked
+
+
+def one_line(text: str) -> str:
+    """Return what somebody typed as a line of the journal holds it: nothing in it ends the line or moves a cursor."""
+    return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())

@@ -7,7 +7,7 @@ condition lasts is told anew; figures are of times that were watched, never of m
 from collections.abc import Iterable, Iterator, Sequence
 
 from wardian.daemon.lives import alarm_of
-from wardian.daemon.words import utc_text
+from wardian.daemon.tongue import utc_text
 from wardian.rules.alarm_figures import AlarmEvent, AlarmFigures, Span, alarm_figures
 from wardian.rules.life import SET_ASIDE
 from wardian.rules.ports import Alarm, JournalEntry, Store

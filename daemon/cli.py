@@ -118,6 +118,7 @@ def _add_looking(commands: Any) -> None:
         "--effective", action="store_true", help="print every value in force and where it is from"
     )
     _command(commands, "status", "show every tray: present values, their bands, and silent sensors")
+    _command(commands, "summary", "sum the last 24 hours up: alarms, each tray's time, what went wrong")
     alarms = _command(commands, "alarms", "list the present alarms")
     shown = alarms.add_mutually_exclusive_group()
     shown.add_argument("--all", action="store_true", help="the whole journal instead")
@@ -172,7 +173,18 @@ def _add_acts(alarms: argparse.ArgumentParser) -> None:
         )
 
 
+def _add_care(commands: Any) -> None:
+    care = _command(commands, "care", "write down what was done at a tray")
+    care.add_argument("act", choices=["done"], metavar="done")
+    care.add_argument("tray", metavar="TRAY")
+    care.add_argument("event", choices=["lifted", "misted", "watered"], metavar="lifted|misted|watered")
+    care.add_argument("--at", metavar="TIME", help="when, RFC 3339 with an offset (default: now)")
+    care.add_argument("--who", metavar="NAME", help="who did it (default: who is logged in)")
+    care.add_argument("--why", metavar="TEXT", default="", help="told in the journal")
+
+
 def _add_working(commands: Any) -> None:
+    _add_care(commands)
     _command(commands, "run", "watch, in the foreground, until SIGTERM or SIGINT", json=False)
     replay = _command(
         commands, "replay", "push a file of readings through the rules and print the alarm journal"
@@ -180,6 +192,11 @@ def _add_working(commands: Any) -> None:
     replay.add_argument("readings", metavar="READINGS.csv", help="a .csv or .csv.gz file of readings")
     replay.add_argument(
         "--truth", metavar="TRUTH.json", help="what is true about them: score the alarms against it"
+    )
+    replay.add_argument(
+        "--conditions",
+        action="store_true",
+        help="judge also what shows in the traces beyond the limits, and say what is held back",
     )
     export = _command(commands, "export", "write stored readings to a file")
     export.add_argument("--out", required=True, metavar="READINGS.csv", help="a .csv or .csv.gz file")

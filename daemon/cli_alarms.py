@@ -11,33 +11,24 @@ from typing import Final
 from wardian.daemon.exit_status import CANNOT_BE_USED, DONE
 from wardian.rules import life
 
-#: Word on the command line → what happens in the life of an alarm.
-ACTS: Final = {
-    "acknowledge": life.ACKNOWLEDGE,
-    "shelve": life.SHELVE,
-    "unshelve": life.UNSHELVE,
-    "remove": life.REMOVE,
-    "restore": life.RESTORE,
-    "reset": life.RESET,
-}
-_WHEN: Final = "The daemon does it with its next round."
-_LATER: Final = "Nobody is watching now: it is done when `wardian run` starts."
+WHEN: Final = "The daemon does it with its next round."
+LATER: Final = "Nobody is watching now: it is done when `wardian run` starts."
 
 
 def act(options: argparse.Namespace) -> int:
     """Ask for what a person wants of alarms."""
-    from wardian.daemon import wiring
-    from wardian.daemon.acts import NotToBeDone, Wish
+    from wardian.daemon import visiting, wiring
+    from wardian.daemon.acts import ACTS, NotToBeDone, Wish, one_line
     from wardian.daemon.lives import TOLD
     from wardian.rules.amounts import NotAnAmount, duration_ms
 
     config = wiring.load_config(Path(options.config))
     event = ACTS[options.act]
-    who = _one_line(options.who or "") or _whoever()
-    wish = Wish(event, options.tray, options.alarm, who, _one_line(options.why))
+    who = one_line(options.who or "") or whoever()
+    wish = Wish(event, options.tray, options.alarm, who, one_line(options.why))
     try:
         lasts_ms = duration_ms(options.lasts) if event == life.SHELVE else None
-        asked = wiring.ask(config, wish, lasts_ms)
+        asked = visiting.ask(config, wish, lasts_ms)
     except NotAnAmount as error:
         return _refuse(options, f"--for {options.lasts!r} {error}")
     except NotToBeDone as error:
@@ -48,7 +39,7 @@ def act(options: argparse.Namespace) -> int:
         return DONE
     for one, name in asked.acts.items():
         print(f"{one.alarm.tray}: {name} ({one.alarm.quantity}): asked to be {TOLD[event]}")
-    print(_WHEN if asked.is_watching else _LATER)
+    print(WHEN if asked.is_watching else LATER)
     return DONE
 
 
@@ -57,12 +48,7 @@ def _refuse(options: argparse.Namespace, why: object) -> int:
     return CANNOT_BE_USED
 
 
-def _one_line(text: str) -> str:
-    """Return what somebody typed as a line of the journal holds it: nothing in it ends the line or moves a cursor."""
-    return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
-
-
-def _whoever() -> str:
+def whoever() -> str:
     """Return who is logged in; a process may belong to somebody whom the system has no name for."""
     try:
         return getpass.getuser()

@@ -81,15 +81,22 @@ def _print_lines(lines: Iterable[str]) -> None:
 
 def status(options: argparse.Namespace) -> int:
     """Print every tray as it is now."""
-    from wardian.daemon import report, wiring
+    from wardian.daemon import report, visiting, wiring
 
     config = wiring.load_config(Path(options.config))
-    bench = wiring.bench_now(config)
+    bench = visiting.bench_now(config)
     if options.json:
         _print_json(bench.as_json())
     else:
         _print_lines(report.status_lines(config, bench))
     return DONE
+
+
+def summary(options: argparse.Namespace) -> int:
+    """Print what happened in the last 24 hours."""
+    from wardian.daemon.cli_summary import summary as sum_up
+
+    return sum_up(options)
 
 
 def alarms(options: argparse.Namespace) -> int:
@@ -110,11 +117,11 @@ def alarms(options: argparse.Namespace) -> int:
         from wardian.daemon.cli_alarms import act
 
         return act(options)
-    from wardian.daemon import report, wiring
+    from wardian.daemon import report, visiting, wiring
 
     config = wiring.load_config(Path(options.config))
-    entries = wiring.alarm_entries(config, everything=options.all)
-    lives = [] if options.all else wiring.alarm_lives(config)
+    entries = visiting.alarm_entries(config, everything=options.all)
+    lives = [] if options.all else visiting.alarm_lives(config)
     told = [dict(entry.fields) for entry in entries] if options.all else report.present_alarms(entries, lives)
     if options.json:
         for fields in told:
@@ -126,19 +133,32 @@ def alarms(options: argparse.Namespace) -> int:
     return DONE
 
 
+def care(options: argparse.Namespace) -> int:
+    """Write down what somebody did at a tray."""
+    from wardian.daemon.cli_care import care as write_down
+
+    return write_down(options)
+
+
 def replay(options: argparse.Namespace) -> int:
     """Print the alarm journal of a file of readings, and how well it tells the truth about them."""
     from wardian.daemon import recorded, report, wiring
 
     config = wiring.load_config(Path(options.config))
     truth = Path(options.truth) if options.truth is not None else None
-    replayed = recorded.replay(config, Path(options.readings), truth)
+    chronicle = wiring.chronicle(config) if options.conditions else None
+    replayed = recorded.replay(config, Path(options.readings), truth, chronicle)
     teller = wiring.teller(config)
+    told = (
+        [teller.fields(one) for one in replayed.transitions]
+        if replayed.entries is None
+        else [entry.fields for entry in replayed.entries]
+    )
     if options.json:
-        for transition in replayed.transitions:
-            _print_json(teller.fields(transition))
+        for fields in told:
+            _print_json(fields)
     else:
-        _print_lines(report.journal_lines(config, [teller.fields(one) for one in replayed.transitions]))
+        _print_lines(report.journal_lines(config, told))
     if replayed.score:
         from wardian.daemon.report_score import score_json, score_lines
 

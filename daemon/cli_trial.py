@@ -12,8 +12,8 @@ def trial(options: argparse.Namespace) -> int:
     """Send a test message; the exit status says whether every channel took it."""
     from wardian.daemon import wiring
     from wardian.daemon.opening import open_notifiers
+    from wardian.daemon.tongue import Tongue
     from wardian.daemon.trial import send_to_all, trial_message
-    from wardian.daemon.words import Tongue
 
     config = wiring.load_config(Path(options.config))
     message = trial_message(config.site.name, Tongue.of(config.site), wiring.machine_clock().wall_ms())

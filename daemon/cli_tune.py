@@ -10,10 +10,10 @@ from typing import Any
 
 from wardian.daemon import recorded, report_tune, wiring
 from wardian.daemon.exit_status import CANNOT_BE_USED, DONE
+from wardian.daemon.tongue import Tongue
 from wardian.daemon.tune import Figures, Setting, judged_under
 from wardian.daemon.vary import flow, fragment
 from wardian.daemon.weeks import Week
-from wardian.daemon.words import Tongue
 
 
 class _WrongUse(Exception):

@@ -11,8 +11,8 @@ from typing import Any, Final, NamedTuple
 from wardian.daemon.freshness import SayTime
 from wardian.daemon.news import AGAIN, CAME_AND_WENT, NEW, REMINDER, RETURNED, STANDING, WORSE, Item
 from wardian.daemon.people import Person
+from wardian.daemon.tongue import span_words
 from wardian.daemon.troubles import SETTLING_MS, Part
-from wardian.daemon.words import span_words
 
 #: So many alarms are told in a sentence each; of more only names and trays.
 SENTENCES: Final = 6

@@ -14,19 +14,29 @@ from zoneinfo import ZoneInfo
 from wardian.daemon.config_alarms import read_alarms
 from wardian.daemon.config_channels import read_notifiers, read_sensors
 from wardian.daemon.config_crops import read_crops
-from wardian.daemon.config_models import MEMORY, SQLITE, LightKeys, ReadingsKeys, SiteKeys, StoreKeys
+from wardian.daemon.config_models import (
+    MEMORY,
+    SQLITE,
+    LightKeys,
+    ReadingsKeys,
+    SettlingKeys,
+    SiteKeys,
+    StoreKeys,
+)
 from wardian.daemon.config_notifiers import NotifierKeys
+from wardian.daemon.config_outward import SECTIONS as OUTWARD
+from wardian.daemon.config_outward import Outward, read_outward
 from wardian.daemon.config_sensors import SensorKeys, SimulatorKeys
 from wardian.daemon.config_trays import TrayPart, accuracies, read_trays
 from wardian.daemon.doubts import WatchedTray, doubt
 from wardian.daemon.expected import Pair, expected, needed
 from wardian.daemon.library import Library, library
 from wardian.daemon.written import Section, Written, described
-from wardian.rules.crops import Crop, stage_spans
+from wardian.rules.crops import Crop, due_ms, stage_spans
 from wardian.rules.documents import Document, Parse
 from wardian.rules.documents import Path as Place
 from wardian.rules.errors import BadConfig, Mistake
-from wardian.rules.plans import TrayPlan
+from wardian.rules.plans import LampSchedule, TrayPlan
 
 if TYPE_CHECKING:
     from wardian.daemon.config_people import PersonKeys
@@ -38,10 +48,12 @@ SECTIONS: Final = (
     "crops",
     "light",
     "readings",
+    "settling",
     "alarms",
     "sensors",
     "notifiers",
     "people",
+    *OUTWARD,
 )
 #: More than any file that can be read as a configuration.
 _MOST_BYTES: Final = 1 << 20
@@ -87,6 +99,7 @@ class Config:
         trays: In the order of the file.
         sensors: As written, defaults filled in.
         notifiers: As written, defaults filled in.
+        outward: What may be asked from afar, the daily summary and the beat.
         people: As written, defaults filled in; nobody where every channel gets every alarm.
         expected: By sensor, the series (tray, quantity) that it must bring.
         warnings: What can be used but is hardly meant.
@@ -101,6 +114,7 @@ class Config:
     trays: tuple[TraySettings, ...]
     sensors: tuple[SensorKeys, ...]
     notifiers: tuple[NotifierKeys, ...]
+    outward: Outward
     people: tuple["PersonKeys", ...]
     expected: Mapping[str, frozenset[Pair]]
     warnings: tuple[Mistake, ...]
@@ -121,11 +135,13 @@ class _Parts:
     site: SiteKeys | None
     store: StoreKeys | None
     readings: ReadingsKeys | None
+    settling: SettlingKeys | None
     light: LightKeys | None
     crops: Mapping[str, Crop | None]
     trays: list[TrayPart]
     sensors: tuple[SensorKeys, ...]
     notifiers: tuple[NotifierKeys, ...]
+    outward: Outward
     people: tuple["PersonKeys", ...]
     library: Library
 
@@ -171,19 +187,24 @@ def _read(written: Written, folder: Path, library_: Library) -> _Parts:
     light = written.read(LightKeys, ("light",))
     crops = read_crops(written, library_)
     trays = read_trays(written, crops, light, library_)
+    store = written.read(StoreKeys, ("store",))
+    notifiers = read_notifiers(written, folder)
+    channels = [notifier.name for notifier in notifiers]
     names = [
         name for path in written.items(("trays",)) if isinstance(name := written.at((*path, "name")), str)
     ]
     return _Parts(
         site=written.read(SiteKeys, ("site",)),
-        store=written.read(StoreKeys, ("store",)),
+        store=store,
         readings=written.read(ReadingsKeys, ("readings",)),
+        settling=written.read(SettlingKeys, ("settling",)),
         light=light,
         crops=crops,
         trays=trays,
         sensors=read_sensors(written, folder, names),
-        notifiers=read_notifiers(written, folder),
+        notifiers=notifiers,
         people=_people(written),
+        outward=read_outward(written, folder, channels, int((store or StoreKeys()).commit_every)),
         library=read_alarms(written, library_),
     )
 
@@ -217,6 +238,7 @@ def _assembled(written: Written, parts: _Parts, folder: Path) -> Config:
         trays=trays,
         sensors=parts.sensors,
         notifiers=parts.notifiers,
+        outward=parts.outward,
         people=parts.people,
         expected=brought,
         warnings=tuple(sorted(written.warnings, key=lambda warning: warning.line)),
@@ -239,6 +261,7 @@ def _crop(parts: _Parts, tray: TrayPart) -> Crop:
 def _tray(parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]]) -> TraySettings:
     assert parts.site is not None
     assert parts.readings is not None
+    assert parts.settling is not None
     keys, crop = part.keys, _crop(parts, part)
     hold_ms = int(keys.readings.hold or parts.readings.hold)
     plan = TrayPlan(
@@ -248,6 +271,10 @@ def _tray(parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]])
         lamp=part.lamp,
         silent_after_ms=dict(_silences(parts, part, brought, hold_ms)),
         accuracies=accuracies(keys.readings.accuracy, parts.readings.accuracy, parts.library),
+        schedule=LampSchedule(*part.lamp_day, parts.site.timezone) if part.lamp_day else None,
+        settling_ms={name: int(getattr(parts.settling, name)) for name in SettlingKeys.model_fields},
+        due_ms=due_ms(crop, keys.stuck, parts.site.timezone),
+        figures=parts.library.watched_figures(),
     )
     return TraySettings(keys.name, crop, keys.stuck, plan, _settle_ms(parts, part))
 

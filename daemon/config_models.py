@@ -4,15 +4,16 @@ Sensors and notifiers are in ``config_wires.py``. A check here sees one key alon
 together is checked where they are put together.
 """
 
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Any, Final, Literal, Self
 
-from pydantic import PlainValidator
+from pydantic import PlainValidator, model_validator
 
 from wardian.daemon.config_types import (
     NAME_ACCEPTS,
     SENTENCE_ACCEPTS,
     TIME,
     AnyDuration,
+    ClockTime,
     Day,
     DayNumber,
     Duration,
@@ -78,6 +79,16 @@ class LightKeys(Section):
 
     lit_above: LightLimit | None = key("a light with its unit, such as 1000 lx or 20 umol/m2/s", None)
     lit_deadband: LightDifference | None = key("a light such as 100 lx", None)
+    on: ClockTime | None = key("when the lamp is switched on, such as 05:00,", None)
+    off: ClockTime | None = key("when the lamp is switched off, such as 23:00,", None)
+
+    @model_validator(mode="after")
+    def _is_on_for_a_while(self) -> Self:
+        if (self.on is None) != (self.off is None):
+            raise wrong("says half a lamp's day", "both `on` and `off` are accepted, or neither")
+        if self.on is not None and self.on == self.off:
+            raise wrong("is on and off at one time", "two times of the day are accepted")
+        return self
 
 
 class AccuracyKeys(Section):
@@ -99,6 +110,16 @@ class ReadingsKeys(Section):
     accuracy: AccuracyKeys = key(ACCURATE, AccuracyKeys())
 
 
+class SettlingKeys(Section):
+    """For how long after care nobody is told what it does to a tray; care in the traces, or recorded."""
+
+    lifted: AnyDuration = key(TIME, Duration(2_700_000), "an airing mends within 45 min, by common practice")
+    misted: AnyDuration = key(TIME, Duration(2_700_000), "mist dries off within 45 min, by common practice")
+    watered: AnyDuration = key(
+        TIME, Duration(5_400_000), "cold water chills the medium for an hour or longer; 90 min, from memory"
+    )
+
+
 class AdviceKeys(Section):
     """What one alarm is to say otherwise than the library."""
 
@@ -108,6 +129,13 @@ class AdviceKeys(Section):
     action: Sentence | None = key(SENTENCE_ACCEPTS, None)
     within: Sentence | None = key(f"{SENTENCE_ACCEPTS}, such as within 2 h,", None)
     latch: bool | None = key("true or false", None)
+
+
+class ConditionKeys(AdviceKeys):
+    """The same for a condition of the traces, which may be left unwatched and has figures of its own."""
+
+    watch: bool | None = key("true or false", None)
+    figures: Any = key("a mapping of figures by name", None)
 
 
 class TrayReadingsKeys(Section):
@@ -129,6 +157,13 @@ class TrayKeys(Section):
     readings: TrayReadingsKeys = key(
         "hold, settle, silent_after and accuracy", TrayReadingsKeys(), "as site-wide"
     )
+
+
+class CropKeys(Section):
+    """One crop; its stages are read one by one."""
+
+    stages: Any = key("a list with at least one stage", None)
+    due: DayNumber | None = key("a whole number of days after sticking, 0 to 3650,", None)
 
 
 class StageKeys(Section):

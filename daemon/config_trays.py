@@ -21,6 +21,8 @@ class TrayPart:
     path: Path
     keys: TrayKeys
     lamp: LampRule | None
+    #: Minutes after midnight at which the lamp is switched on and off, where that is written.
+    lamp_day: tuple[int, int] | None
 
 
 def read_trays(
@@ -37,7 +39,10 @@ def read_trays(
             problem = f"{shown(keys.crop)} is none of the crops"
             written.mistake((*path, "crop"), problem, nearest(keys.crop, crops))
     light = site_light or LightKeys()
-    return [TrayPart(path, keys, _lamp(written, path, keys.light, light, library)) for path, keys in read]
+    return [
+        TrayPart(path, keys, _lamp(written, path, keys.light, light, library), _lamp_day(keys.light, light))
+        for path, keys in read
+    ]
 
 
 def accuracies(own: AccuracyKeys, site: AccuracyKeys, library: Library) -> dict[str, float]:
@@ -85,6 +90,13 @@ def _lamp(written: Written, path: Path, own: LightKeys, site: LightKeys, library
         written.mistake(place, "is more than lit_above: the lamp would never count as dark")
         return None
     return _rule(above, deadband.amount)
+
+
+def _lamp_day(own: LightKeys, site: LightKeys) -> tuple[int, int] | None:
+    keys = own if own.on else site
+    if keys.on is None or keys.off is None:
+        return None
+    return keys.on.hour * 60 + keys.on.minute, keys.off.hour * 60 + keys.off.minute
 
 
 def default_light(library: Library) -> Light:

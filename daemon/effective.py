@@ -11,9 +11,18 @@ from wardian.daemon.acts import watched
 from wardian.daemon.bands import RISING, band_of
 from wardian.daemon.config import SECTIONS, Config, TraySettings
 from wardian.daemon.config_alarms import SECTION as ALARMS
-from wardian.daemon.config_models import AdviceKeys, BandKeys, LightKeys, ReadingsKeys, StageKeys, TrayKeys
+from wardian.daemon.config_models import (
+    AdviceKeys,
+    BandKeys,
+    CropKeys,
+    LightKeys,
+    ReadingsKeys,
+    StageKeys,
+    TrayKeys,
+)
 from wardian.daemon.config_types import Duration
-from wardian.daemon.library import Advice, Reasoned
+from wardian.daemon.library import Advice
+from wardian.daemon.reasoned import Reasoned
 from wardian.daemon.written import Section, why_default, within
 from wardian.rules.amounts import duration_ms
 from wardian.rules.documents import Path, dotted
@@ -75,6 +84,8 @@ def _of_section(config: Config, path: Path, section: Section) -> Iterator[Effect
     elif isinstance(section, TrayKeys):
         yield from _of_keys(config, path, section, left_out=_TRAY_KEYS)
         yield from _of_tray(config, path, section)
+    elif isinstance(section, CropKeys):
+        yield from _of_keys(config, path, section, left_out=("stages",))
     elif isinstance(section, StageKeys):
         yield from _of_keys(config, path, section, left_out=("bands",))
     else:
@@ -201,6 +212,22 @@ def _advice(config: Config, advice: Advice) -> Iterator[Effective]:
             yield _written(config, here, value)
         else:
             yield Effective(dotted(here), _plain(value), None, _ADVICE)
+    if advice.alarm in config.library.conditions:
+        yield from _condition(config, advice)
+
+
+def _condition(config: Config, advice: Advice) -> Iterator[Effective]:
+    watch: Path = (ALARMS, advice.alarm, "watch")
+    if config.document.at(watch) is not None:
+        yield _written(config, watch, _plain(advice.watch))
+    else:
+        yield Effective(dotted(watch), _plain(advice.watch), None, _ADVICE)
+    for name, figure in config.library.figures[advice.alarm].items():
+        here: Path = (ALARMS, advice.alarm, "figures", name)
+        if config.document.at(here) is not None:
+            yield _written(config, here, figure.reasoned.text)
+        else:
+            yield _default(here, figure.reasoned.text, figure.reasoned)
 
 
 # ---------------------------------------------------------------------------------------- trays

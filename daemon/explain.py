@@ -70,11 +70,25 @@ class SilenceHere(NamedTuple):
         }
 
 
+class FigureHere(NamedTuple):
+    """One figure of a condition: as it is written, where that is from, and why the library has what it has."""
+
+    name: str
+    text: str
+    source: str
+    why: str
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it for programs."""
+        return {"figure": self.name, "value": self.text, "from": self.source, "why": self.why}
+
+
 @dataclass(frozen=True, slots=True)
 class Explanation:
     """One alarm: its advice and where each field is from; what raises it, and what that means here.
 
-    ``quantity`` and ``limit`` are empty for an alarm about sensors, ``default`` as well.
+    ``quantity`` and ``limit`` are empty for an alarm about sensors or a condition of the traces, ``default``
+    as well; ``figures`` is what a condition goes by.
     """
 
     advice: Advice
@@ -84,6 +98,7 @@ class Explanation:
     default: Default | None = None
     limits: tuple[LimitHere, ...] = ()
     silences: tuple[SilenceHere, ...] = ()
+    figures: tuple[FigureHere, ...] = ()
 
     @property
     def condition(self) -> str:
@@ -113,6 +128,7 @@ class Explanation:
                 *(limit.as_json() for limit in self.limits),
                 *(silence.as_json() for silence in self.silences),
             ],
+            "figures": [figure.as_json() for figure in self.figures],
             "defaults": default and {name: getattr(default, name).text for name in WAITING},
         }
 
@@ -133,6 +149,16 @@ def explanations(library: Library, config: Config | None) -> Iterator[Explanatio
     for condition, advice in library.sensors.items():
         silences = _silences(config) if config and condition == SENSOR_SILENT else ()
         yield Explanation(advice, _sources(config, advice), silences=tuple(silences))
+    for name, advice in library.conditions.items():
+        yield Explanation(advice, _sources(config, advice), figures=tuple(_figures(config, library, name)))
+
+
+def _figures(config: Config | None, library: Library, condition: str) -> Iterator[FigureHere]:
+    for name, figure in library.figures[condition].items():
+        place: Path = (SECTION, condition, "figures", name)
+        source = _source(config, place) if config else LIBRARY
+        why = str(figure.reasoned) if source == LIBRARY else f"of the library: {figure.reasoned}"
+        yield FigureHere(name, figure.reasoned.text, source, why)
 
 
 def _sources(config: Config | None, advice: Advice) -> dict[str, str]:

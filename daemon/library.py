@@ -11,6 +11,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any, Final
 
+from wardian.daemon.reasoned import ConditionFigure, Reasoned, condition_figure, reasoned
 from wardian.rules.amounts import duration_ms, exact_amount, split_amount
 from wardian.rules.crops import LIMITS
 from wardian.rules.documents import Document, Parse
@@ -18,22 +19,8 @@ from wardian.rules.quantities import QUANTITIES, Quantity
 from wardian.rules.transitions import SENSOR_IMPLAUSIBLE, SENSOR_SILENT
 
 PRIORITIES: Final = ("low", "medium", "high")
-#: How sure a figure of the library is.
-MARKS: Final = ("common practice, no source", "from memory", "published")
 SENSOR_CONDITIONS: Final = (SENSOR_SILENT, SENSOR_IMPLAUSIBLE)
 _SHARE: Final = "of the limit"
-
-
-@dataclass(frozen=True, slots=True)
-class Reasoned:
-    """A value as it is written in the library, why it is so, and how sure that is."""
-
-    text: str
-    why: str
-    mark: str
-
-    def __str__(self) -> str:
-        return f"{self.why} ({self.mark})"
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,8 +62,10 @@ class Advice:
     """What one alarm is called and what it asks for, in plain words.
 
     ``within`` says how soon, as the middle of a sentence: "within 30 min", "at the next round".
-    ``condition`` says what raises an alarm about a sensor; it is empty where that is a limit. One that
-    latches stays, once it was raised, until somebody resets it.
+    ``condition`` says what raises an alarm about a sensor or a condition of the traces; it is empty where
+    that is a limit. One that latches stays, once it was raised, until somebody resets it. ``watch`` is
+    whether a condition of the traces is looked for at all, ``hides`` the alarms of its tray that only follow
+    from it and are suppressed while it stands.
     """
 
     alarm: str
@@ -87,6 +76,8 @@ class Advice:
     within: str
     condition: str = ""
     latch: bool = False
+    watch: bool = True
+    hides: tuple[str, ...] = ()
 
     def in_doubt(self) -> "Advice":
         """Return what is asked for where the breach is smaller than its uncertainty, which is never urgent."""
@@ -98,29 +89,62 @@ class Advice:
 
 @dataclass(frozen=True, slots=True)
 class Library:
-    """Defaults by quantity; general ones by name; advice by quantity and limit, or by sensor condition."""
+    """Defaults by quantity; general ones by name; advice by quantity and limit, or by condition.
+
+    ``sensors`` are the conditions that the contract of the engine knows, ``conditions`` those that are read
+    from the traces; ``figures`` are of the latter, by condition and name.
+    """
 
     defaults: Mapping[str, Default]
     general: Mapping[str, Reasoned]
     limits: Mapping[tuple[str, str], Advice]
     sensors: Mapping[str, Advice]
+    conditions: Mapping[str, Advice]
+    figures: Mapping[str, Mapping[str, ConditionFigure]]
 
     def advice(self, quantity: str, condition: str) -> Advice:
-        """Return the advice about a limit of a quantity, or about the sensor that measures it."""
-        return self.sensors.get(condition) or self.limits[quantity, condition]
+        """Return the advice about a limit of a quantity, about its sensor, or about a condition of the traces."""
+        found = self.sensors.get(condition) or self.conditions.get(condition)
+        return found or self.limits[quantity, condition]
 
     def alarms(self) -> Iterator[Advice]:
         """Yield the advice about every alarm there is."""
         yield from self.limits.values()
         yield from self.sensors.values()
+        yield from self.conditions.values()
 
-    def overridden(self, changes: Mapping[str, Mapping[str, Any]]) -> "Library":
-        """Return a library in which alarms, by name, have other fields; this one stays as it is."""
+    def overridden(
+        self, changes: Mapping[str, Mapping[str, Any]], figures: Mapping[str, Mapping[str, str]]
+    ) -> "Library":
+        """Return a library in which alarms, by name, have other fields and figures; this one stays as it is."""
         return replace(
             self,
             limits={key: replace(one, **changes.get(one.alarm, {})) for key, one in self.limits.items()},
             sensors={key: replace(one, **changes.get(one.alarm, {})) for key, one in self.sensors.items()},
+            conditions={
+                key: replace(one, **changes.get(one.alarm, {})) for key, one in self.conditions.items()
+            },
+            figures={
+                key: {name: one.written(figures.get(key, {}).get(name)) for name, one in of.items()}
+                for key, of in self.figures.items()
+            },
         )
+
+    def hiding(self) -> dict[str, list[str]]:
+        """Return, by the name of an alarm, the conditions from which it only follows."""
+        found: dict[str, list[str]] = {}
+        for condition, advice in self.conditions.items():
+            for name in advice.hides if advice.watch else ():
+                found.setdefault(name, []).append(condition)
+        return found
+
+    def watched_figures(self) -> dict[str, dict[str, float]]:
+        """Return the figures of every condition that is looked for."""
+        return {
+            name: {key: one.amount for key, one in of.items()}
+            for name, of in self.figures.items()
+            if self.conditions[name].watch
+        }
 
     def accuracy_of(self, quantity: str) -> Fraction:
         """Return how far a reading of a quantity may be off, in its own unit of a difference."""
@@ -138,13 +162,19 @@ def library(parse: Parse) -> Library:
     """
     defaults = _document(parse, "defaults.yaml").value
     alarms = _document(parse, "alarms.yaml").value
+    conditions = alarms["conditions"] or {}
     return Library(
         defaults={name: _default(name, defaults["quantities"][name]) for name in QUANTITIES},
-        general={name: _reasoned(keys) for name, keys in defaults["general"].items()},
+        general={name: reasoned(keys) for name, keys in defaults["general"].items()},
         limits={
             (name, limit): _advice(alarms["limits"][name][limit]) for name in QUANTITIES for limit in LIMITS
         },
         sensors={condition: _advice(alarms["sensors"][condition]) for condition in SENSOR_CONDITIONS},
+        conditions={name: _advice(_without_figures(keys)) for name, keys in conditions.items()},
+        figures={
+            name: {figure: condition_figure(of) for figure, of in keys["figures"].items()}
+            for name, keys in conditions.items()
+        },
     )
 
 
@@ -152,19 +182,8 @@ def _document(parse: Parse, name: str) -> Document:
     return parse((files("wardian.rules") / name).read_bytes(), name)
 
 
-def _reasoned(keys: Mapping[str, Any]) -> Reasoned:
-    reasoned = Reasoned(str(keys["value"]), keys["why"], keys["mark"])
-    if (
-        reasoned.mark.partition(": ")[0] not in MARKS
-        or not reasoned.why
-        or keys.keys() != {"value", "why", "mark"}
-    ):
-        raise ValueError(f"{reasoned} needs value, why and mark, one of {', '.join(MARKS)}")
-    return reasoned
-
-
 def _default(name: str, keys: Mapping[str, Any]) -> Default:
-    default = Default(name, **{key: _reasoned(value) for key, value in keys.items()})
+    default = Default(name, **{key: reasoned(value) for key, value in keys.items()})
     # Each is computed once, so that none can fail later.
     default.deadband_of(Fraction(1))
     if min(default.on_delay_ms, default.off_delay_ms, default.silent_after_ms) < 0:
@@ -181,8 +200,12 @@ def _deadband(quantity: Quantity, text: str, threshold: Fraction) -> Fraction:
     return exact_amount(text, quantity.difference)
 
 
+def _without_figures(keys: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in keys.items() if name != "figures"}
+
+
 def _advice(keys: Mapping[str, Any]) -> Advice:
-    advice = Advice(**keys)
+    advice = Advice(**{**keys, "hides": tuple(keys.get("hides", ()))})
     if advice.priority not in PRIORITIES or not all((advice.cause, advice.consequence, advice.action)):
         raise ValueError(
             f"{advice.alarm} needs cause, consequence, action, and a priority: {', '.join(PRIORITIES)}"

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
-from wardian.daemon.words import utc_text
+from wardian.daemon.tongue import utc_text
 from wardian.rules import life
 from wardian.rules.ports import Act, Alarm, DueMessage, JournalEntry, Message
 from wardian.rules.transitions import RAISED
@@ -24,6 +24,10 @@ TOLD: Final = {
     life.RESTORE: "back in service",
     life.RESET: "reset",
 }
+#: What rules do to an alarm, in the journal, and who that is there.
+SUPPRESSED: Final = "suppressed"
+RELEASED: Final = "released"
+BY_RULE: Final = "wardian"
 #: Keys of an entry that tell of a life, beside those of a transition.
 _NOBODY: Final[dict[str, Any]] = {"who": None, "why": None, "until": None, "until_ms": None}
 
@@ -87,14 +91,17 @@ class Lives:
         """Return where an alarm stands."""
         return self._lives.get(alarm, Life())
 
-    def follow(self, fields: dict[str, Any]) -> bool:
-        """Let a condition come or go; add to its entry where its alarm stands, and return whether to tell."""
+    def follow(self, fields: dict[str, Any], *, is_held: bool = False) -> bool:
+        """Let a condition come or go; add to its entry where its alarm stands, and return whether to tell.
+
+        What is held is told to nobody; ``suppress`` follows.
+        """
         alarm = alarm_of(fields)
         before = self.of(alarm)
         event = fields["event"]
         latches = self._latches(alarm)
         state = life.after(before.state, event, latches=latches, is_abnormal=event == RAISED)
-        is_told = not before.is_set_aside and (event == RAISED or before.is_told)
+        is_told = not before.is_set_aside and not is_held and (event == RAISED or before.is_told)
         kept = {key: before.fields.get(key) for key in _NOBODY} if before.is_set_aside else _NOBODY
         told_on = is_told if event == RAISED else before.is_told and not is_told
         fields |= {**kept, "life": state, "abnormal": event == RAISED, "told": told_on}
@@ -141,6 +148,59 @@ class Lives:
         life.after(before.state, act.event, latches=False, is_abnormal=before.is_abnormal)
         if act.event == life.SHELVE:
             _refuse_shelf(act, now_ms)
+
+    def suppress(self, alarm: Alarm, at_ms: int, why: str, until_ms: int | None) -> dict[str, Any]:
+        """Let a rule set an alarm aside, until an instant or until it is released; return the entry."""
+        before = self.of(alarm)
+        state = life.after(before.state, life.SUPPRESS, latches=False, is_abnormal=before.is_abnormal)
+        entry = {
+            **before.fields,
+            "time": utc_text(at_ms),
+            "event": SUPPRESSED,
+            "life": state,
+            "told": False,
+            "who": BY_RULE,
+            "why": why,
+            "until": None if until_ms is None else utc_text(until_ms),
+            "until_ms": until_ms,
+            "held": before.fields["message"],
+            "message": f"{_name(before.fields)}: held back, because {why}.",
+        }
+        self._lives[alarm] = replace(before, state=state, is_told=False, fields=entry)
+        return entry
+
+    def release(self, alarm: Alarm, at_ms: int) -> dict[str, Any]:
+        """Let go what a rule has set aside and return the entry, which is to be told where it stands."""
+        before = self.of(alarm)
+        state = life.after(before.state, life.RELEASE, latches=False, is_abnormal=before.is_abnormal)
+        held = before.fields
+        # Where it came and went meanwhile, its last entry is the one that says what stands.
+        stands = (
+            f"it stands. {held.get('held', held['message'])}" if before.is_abnormal else "it does not stand."
+        )
+        entry = {
+            **held,
+            **_NOBODY,
+            "time": utc_text(at_ms),
+            "event": RELEASED,
+            "life": state,
+            "told": before.is_abnormal,
+            "message": f"{_name(held)}: no longer held back ({held['why']}), and {stands}",
+        }
+        self._lives[alarm] = Life(state, before.is_abnormal, before.is_abnormal, entry)
+        return entry
+
+    def suppressed(self) -> list[Alarm]:
+        """Return the alarms that a rule has set aside."""
+        return [alarm for alarm, one in self._lives.items() if one.state == life.SUPPRESSED]
+
+    def standing(self, tray: str, condition: str) -> bool:
+        """Return whether a condition of a tray is abnormal, whatever people did to its alarm."""
+        return any(
+            one.is_abnormal
+            for alarm, one in self._lives.items()
+            if alarm.tray == tray and alarm.condition == condition
+        )
 
     def off_the_shelf(self, now_ms: int) -> list[dict[str, Any]]:
         """Return the entries of alarms whose time on the shelf is over, each of which is told once."""

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from wardian.daemon.config import Config, TraySettings
-from wardian.daemon.words import utc_text
+from wardian.daemon.tongue import utc_text
 from wardian.rules.crops import Band, day_of, stage_at
 from wardian.rules.engine import Engine
 from wardian.rules.ports import JournalEntry, Store

@@ -5,36 +5,41 @@ tried again with everything in it. The loop waits for no network.
 """
 
 import logging
-import threading
-from collections import deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import islice
 from typing import TYPE_CHECKING, Any, Final
 
+from wardian.daemon.arrivals import Queue
+from wardian.daemon.care import care_of, entry_of, is_care, recorded
+from wardian.daemon.chronicle import Chronicle
 from wardian.daemon.intake import Intake, doubted
 from wardian.daemon.lives import Lives, announcements
 from wardian.daemon.words import Teller
 from wardian.rules.engine import Engine
 from wardian.rules.errors import StoreFailed
 from wardian.rules.life import Impossible
-from wardian.rules.ports import Arrival, Clock, DueMessage, Refused, Round, Sensor, Store
+from wardian.rules.observing.minutes import KEPT, MINUTE_MS
+from wardian.rules.observing.observer import Observer
+from wardian.rules.ports import Act, Arrival, Clock, DueMessage, Refused, Round, Sensor, Store
 from wardian.rules.readings import Reading
 from wardian.rules.transitions import Transition
 
 if TYPE_CHECKING:
+    from wardian.daemon.beside import Beside
     from wardian.daemon.telling import Telling
 
 log = logging.getLogger(__name__)
 
-#: Arrivals waiting for a round. A full queue takes no more, and their sources send them again.
-QUEUE_ROOM: Final = 20_000
 #: Arrivals in one round, so that a long backlog is kept piece by piece.
 ROUND_ARRIVALS: Final = 2_000
 #: Readings, refused ones included, that wait in memory while the store cannot keep them.
 UNKEPT_ROOM: Final = 100_000
 #: How often all that the engine remembers is saved; in between it is brought up to date from readings.
 STATE_EVERY_MS: Final = 3_600_000
+#: So much is read at once of what was kept: more would need much memory for a moment.
+READ_AT_ONCE_MS: Final = 6 * 3_600_000
+#: So many last entries of the journal are looked through for recorded care after a start.
+RECORDED_LOOKS: Final = 5_000
 #: The name under which it is kept what people were told.
 TELLING_NOTE: Final = "telling"
 BACKLOG_MS: Final = 60_000
@@ -42,44 +47,6 @@ QUIET_S: Final = 5.0
 #: The longest that judgement waits for a wire that does not work, and for a backlog, in our own time.
 DEAF_PATIENCE_S: Final = 60.0
 BACKLOG_PATIENCE_S: Final = 900.0
-
-
-class Queue:
-    """Arrivals from any thread, taken by the loop; never waits, never grows past its room."""
-
-    def __init__(self, room: int = QUEUE_ROOM) -> None:
-        """Begin empty."""
-        self._room = room
-        self._waiting: deque[Arrival] = deque()
-        self._wake = threading.Event()
-        self.turned_away = 0
-
-    def hand_over(self, arrival: Arrival) -> bool:
-        """Take one arrival, or return False when there is no room."""
-        if len(self._waiting) >= self._room:
-            self.turned_away += 1
-            return False
-        self._waiting.append(arrival)
-        return True
-
-    def hurry(self) -> None:
-        """End the loop's wait now."""
-        self._wake.set()
-
-    def wait(self, seconds: float) -> None:
-        """Wait for some time, or until somebody hurries."""
-        self._wake.wait(seconds)
-        self._wake.clear()
-
-    def take(self, most: int) -> list[Arrival]:
-        """Take the oldest arrivals."""
-        taken = list(islice(self._waiting, most))
-        for _ in taken:
-            self._waiting.popleft()
-        return taken
-
-    def __len__(self) -> int:
-        return len(self._waiting)
 
 
 @dataclass(slots=True)
@@ -92,6 +59,7 @@ class _Unkept:
     journal: list[tuple[int, str, Mapping[str, Any]]] = field(default_factory=list)
     due: list[DueMessage] = field(default_factory=list)
     acts_done: list[int] = field(default_factory=list)
+    notes: dict[str, Any] = field(default_factory=dict)
     changed: set[str] = field(default_factory=set)
     arrivals: list[Arrival] = field(default_factory=list)
 
@@ -106,6 +74,7 @@ class _Unkept:
             or self.journal
             or self.due
             or self.acts_done
+            or self.notes
             or self.changed
             or self.arrivals
         )
@@ -134,10 +103,17 @@ class Loop:
         self.backlog_ms = BACKLOG_MS
         #: How long nothing old must come before a start's backlog counts as in, in our own time.
         self.quiet_s = QUIET_S
+        #: What takes part in the rounds beside the readings.
+        self.beside: Sequence[Beside] = ()
+        self._could_ask = True
         #: Small facts to keep with the rounds; those under ``sensors`` as soon as they change.
         self.notes: Callable[[], Mapping[str, Any]] = dict
         #: Where every alarm stands.
         self.lives = Lives({})
+        #: Watches for what no limit tells; fed with what the engine judges.
+        self.observer = Observer(tray.plan for tray in engine.trays.values())
+        #: By the name of an alarm, the conditions from which it only follows.
+        self.hiding: Mapping[str, Sequence[str]] = {}
         #: What people are told, where there are any.
         self.telling: Telling | None = None
         self._noted: object = None
@@ -146,6 +122,7 @@ class Loop:
         """Go on where an earlier run stopped: judge again what was kept after its last saved state."""
         self._engine.feed(self._store.chunk(self._judged_from_ms(now_ms), now_ms + STATE_EVERY_MS))
         self._engine.expect(now_ms)
+        self._observe_again(now_ms)
         self._retire(now_ms)
         self._saved_ms = now_ms
 
@@ -158,9 +135,25 @@ class Loop:
         # A tray without a state is new: what it has is no older than the last time that all were saved.
         return min(begun) if len(begun) == len(judged) else min(*begun, now_ms - 2 * STATE_EVERY_MS)
 
+    def _observe_again(self, now_ms: int) -> None:
+        """Let the last days pass before the observers, who remember nothing else, up to where was judged.
+
+        What stands in the journal stands until it is seen to be over.
+        """
+        for from_ms in range(now_ms - KEPT * MINUTE_MS, now_ms + STATE_EVERY_MS, READ_AT_ONCE_MS):
+            self.observer.feed(self._store.chunk(from_ms, from_ms + READ_AT_ONCE_MS))
+        for tray, care in recorded(self._store.journal(last=RECORDED_LOOKS), now_ms - KEPT * MINUTE_MS):
+            if tray in self.observer.trays:
+                self.observer.record(tray, care)
+        self.observer.advance({name: tray.judged_ms for name, tray in self._engine.trays.items()})
+        self.observer.resume(
+            (entry.tray, entry.fields["quantity"], entry.fields["condition"])
+            for entry in self._store.standing()
+        )
+
     def _retire(self, now_ms: int) -> None:
         """Return alarms that stand in the journal and are not watched for any more."""
-        raised = self._engine.raised()
+        raised = self._engine.raised() | self.observer.raised()
         for entry in self._store.standing():
             if (entry.tray, entry.fields["quantity"], entry.fields["condition"]) not in raised:
                 fields = self._teller.retired(entry.fields, now_ms)
@@ -180,10 +173,20 @@ class Loop:
         if len(self._unkept) < UNKEPT_ROOM:
             self._take_in(self.queue.take(ROUND_ARRIVALS), now_ms, sensors)
         self._do_what_is_asked(now_ms)
+        for one in self.beside:
+            extra = one.work(now_ms, self.lives)
+            self._unkept.journal += extra.journal
+            self._unkept.due += extra.due
+            self._unkept.notes |= extra.notes
         if self.telling and self._backlog_is_in:
             self._unkept.due += self.telling.due(now_ms)
         self._keep(now_ms)
         return len(self.queue) > 0 and self.failing_since_ms is None
+
+    @property
+    def is_up_to_date(self) -> bool:
+        """Whether the backlog of the start is in, so that what is judged is what is known."""
+        return self._backlog_is_in
 
     def close(self) -> None:
         """Judge and keep all that is in, with the whole state."""
@@ -203,16 +206,17 @@ class Loop:
             too_late = set(map(id, late))
             unkept.late += late
             unkept.changed.update(reading.tray for reading in late)
-            unkept.readings += [reading for reading in readings if id(reading) not in too_late]
-        else:
-            unkept.readings += readings
+            readings = [reading for reading in readings if id(reading) not in too_late]
+        unkept.readings += readings
+        self.observer.take(readings)
         for time_ms, tray, quantity in doubted(refused, self._settle_ms, now_ms):
             self._engine.refuse(max(time_ms, self._engine.trays[tray].judged_ms), tray, quantity)
             unkept.changed.add(tray)
         unkept.refused += refused
         unkept.arrivals += arrivals
         if self._may_judge(readings, now_ms, sensors):
-            self.tell(self._engine.advance({t: now_ms - settle for t, settle in self._settle_ms.items()}))
+            until_ms = {tray: now_ms - settle_ms for tray, settle_ms in self._settle_ms.items()}
+            self._tell(self._engine.advance(until_ms), until_ms)
 
     def _may_judge(self, readings: Sequence[Reading], now_ms: int, sensors: Sequence[Sensor]) -> bool:
         """Whether the clock may go on: after a start only once the backlog held for us is in.
@@ -232,23 +236,24 @@ class Loop:
                 self._backlog_is_in = passed_s - self._quiet_since_s >= self.quiet_s
         return self._backlog_is_in
 
-    def tell(self, transitions: Iterable[Transition]) -> None:
+    def _tell(self, transitions: Iterable[Transition], until_ms: Mapping[str, int]) -> None:
         """Put changes into the journal and the outbox of the next commit."""
-        for transition in transitions:
-            fields = self._teller.fields(transition)
-            is_told = self.lives.follow(fields)
-            self._unkept.journal.append((transition.time_ms, transition.tray, fields))
-            self._unkept.due += self._teller.messages(transition, fields) if is_told else []
+        chronicle = Chronicle(self._teller, self.lives, self.observer, self.hiding)
+        for entry in chronicle.write(transitions, until_ms):
+            self._unkept.journal.append((entry.time_ms, entry.tray, entry.fields))
+            self._unkept.changed.add(entry.tray)
+            message = self._teller.message(entry.fields)
+            self._unkept.due += self._teller.messages(message) if entry.is_told else []
             if self.telling:
-                self.telling.hear(fields, self._teller.message(transition, fields))
-            if transition.tray in self._settle_ms:
-                self._unkept.changed.add(transition.tray)
+                self.telling.hear(entry.fields, message)
 
     def _do_what_is_asked(self, now_ms: int) -> None:
         """Do what people asked of alarms, and take those off the shelf whose time is over."""
         unkept = self._unkept
+        self._could_ask = False
         try:
             asked = self._store.acts()
+            self._could_ask = True
         except StoreFailed as error:
             if not error.may_heal:
                 raise
@@ -258,6 +263,9 @@ class Loop:
             if number in unkept.acts_done:
                 continue
             unkept.acts_done.append(number)
+            if is_care(act):
+                self._record(act, now_ms)
+                continue
             try:
                 entry = self.lives.do(act, now_ms)
                 unkept.journal.append((now_ms, act.alarm.tray, entry))
@@ -265,12 +273,19 @@ class Loop:
                 log.warning("what was asked cannot be done", extra={"alarm": act.alarm, "why": str(error)})
                 continue
             if self.telling:
-                self.telling.hear(entry, self._teller.about(entry))
+                self.telling.hear(entry, self._teller.message(entry))
         for fields in self.lives.off_the_shelf(now_ms):
             unkept.journal.append((now_ms, fields["tray"], fields))
             unkept.due += announcements(fields, self._teller.channels)
             if self.telling:
-                self.telling.hear(fields, self._teller.about(fields))
+                self.telling.hear(fields, self._teller.message(fields))
+
+    def _record(self, act: Act, now_ms: int) -> None:
+        if act.alarm.tray not in self.observer.trays:
+            log.warning("care of a tray that is not watched", extra={"tray": act.alarm.tray})
+            return
+        self._unkept.journal.append((now_ms, act.alarm.tray, entry_of(act, self._teller.tongue, now_ms)))
+        self.observer.record(act.alarm.tray, care_of(act))
 
     def _keep(self, now_ms: int) -> None:
         unkept = self._unkept
@@ -280,6 +295,7 @@ class Loop:
         noted = notes.get("sensors")
         is_told = self.telling is not None and self.telling.changed
         if not unkept and noted == self._noted and not is_told:
+            self._was_whole()
             return
         notes = notes if noted != self._noted or unkept.changed else {}
         if self.telling and is_told:
@@ -293,7 +309,7 @@ class Loop:
             due=unkept.due,
             acts_done=unkept.acts_done,
             states={tray: self._engine.trays[tray].state() for tray in sorted(unkept.changed)},
-            notes=notes,
+            notes={**notes, **unkept.notes},
         )
         try:
             self._store.keep(round_)
@@ -304,6 +320,7 @@ class Loop:
         if self.telling:
             self.telling.changed = False
         self._kept(now_ms)
+        self._was_whole()
 
     def _failed(self, error: StoreFailed, now_ms: int) -> None:
         if not error.may_heal:
@@ -328,3 +345,9 @@ class Loop:
         for arrivals in by_sensor.values():
             arrivals[0].sensor.acknowledge(arrivals)
         self._teller.nudge(unkept.due)
+
+    def _was_whole(self) -> None:
+        """Let those who take part hear that nothing of the round is missing."""
+        if self._could_ask:
+            for one in self.beside:
+                one.committed()

@@ -3,7 +3,8 @@
 The rule of this file: each adapter is imported by the function that opens it.
 """
 
-from collections.abc import Callable, Sequence
+import json
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -14,9 +15,11 @@ from wardian.rules.truth import TrueFault
 
 if TYPE_CHECKING:
     from wardian.adapters.brokers import BrokerSettings
+    from wardian.adapters.mqtt_wishes import MqttWishes
     from wardian.adapters.payloads import Form
     from wardian.adapters.sensors.mqtt import Subscription
     from wardian.daemon.config_brokers import BrokerKeys
+    from wardian.daemon.config_outward import BeatKeys, CommandsKeys
     from wardian.daemon.config_sensors import FaultKeys, SubscriptionKeys
 
 
@@ -166,6 +169,38 @@ def _apprise(keys: Any) -> list[Notifier]:
     from wardian.adapters.notifiers.apprise import AppriseSettings, open_apprise
 
     return open_apprise(AppriseSettings(keys.name, keys.urls_file, keys.urls_env, keys.timeout / 1000))
+
+
+def open_wishes(keys: "CommandsKeys", clock: Clock, hurry: Callable[[], None]) -> "MqttWishes":
+    """Return what hears what is asked from afar, not started yet.
+
+    Raises:
+        AdapterError: It can never work as configured.
+    """
+    from wardian.adapters.mqtt_wishes import MqttWishes, WishSettings
+
+    return MqttWishes(WishSettings("commands", _broker(keys.broker, "commands"), keys.topic), clock, hurry)
+
+
+def open_beat(keys: "BeatKeys") -> Callable[[Mapping[str, Any]], None]:
+    """Return what sends one beat.
+
+    Raises:
+        AdapterError: It can never work as configured.
+    """
+    if keys.broker is None:
+        from wardian.adapters.notifiers.webhook import WebhookNotifier, WebhookSettings
+        from wardian.rules.ports import Message
+
+        address = {name: getattr(keys, name) for name in ("url", "url_file", "url_env")}
+        hook = WebhookNotifier(WebhookSettings("beat", **address, timeout_s=keys.timeout / 1000))
+        return lambda fields: hook.send(Message(f"beat/{fields['time']}", "", "", fields))
+    from wardian.adapters.notifiers.mqtt import MqttNotifier, MqttNotifierSettings
+
+    settings = MqttNotifierSettings("beat", _broker(keys.broker, "beat"), timeout_s=keys.timeout / 1000)
+    notifier, topic = MqttNotifier(settings), str(keys.topic)
+    # Not retained: an old beat is no sign of life.
+    return lambda fields: notifier.publish(topic, json.dumps(fields).encode(), is_retained=False)
 
 
 def _broker(keys: "BrokerKeys", name: str) -> "BrokerSettings":

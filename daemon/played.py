@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 from wardian.daemon.lives import TOLD, alarm_of
 from wardian.daemon.telling import Telling
-from wardian.daemon.words import utc_text
+from wardian.daemon.tongue import utc_text
 from wardian.rules import life
 from wardian.rules.ports import Alarm, DueMessage, Message
 from wardian.rules.transitions import RAISED

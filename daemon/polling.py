@@ -77,6 +77,10 @@ class Polling:
             self._schedule()
         return True
 
+    def is_working(self) -> bool:
+        """Whether sensors are asked, where there are any to ask."""
+        return not self._jobs or (self._scheduler is not None and bool(self._scheduler.running))
+
     def stop(self) -> None:
         """Ask no more; a poll that hangs is not waited for."""
         if self._scheduler:

@@ -13,6 +13,7 @@ from wardian.daemon.config import Config
 from wardian.daemon.wiring import load_config, open_store
 
 if TYPE_CHECKING:
+    from wardian.daemon.chronicle import Chronicle
     from wardian.daemon.replay import NamedTruth, Replayed
     from wardian.daemon.vary import Varied
     from wardian.daemon.weeks import Week
@@ -20,17 +21,23 @@ if TYPE_CHECKING:
     from wardian.rules.truth import Truth
 
 
-def replay(config: Config, path: Path, truth: Path | None = None) -> "Replayed":
+def replay(
+    config: Config, path: Path, truth: Path | None = None, chronicle: "Chronicle | None" = None
+) -> "Replayed":
     """Judge a file of readings by a configuration, and score that against a truth where there is one.
+
+    With a chronicle also by what shows in the traces.
 
     Raises:
         BadReading: The file cannot be read, or holds no reading; or the truth is none, or of others.
     """
     from wardian.adapters.reading_file import read_blocks
+    from wardian.daemon.replay import NamedBlocks
     from wardian.daemon.replay import replay as judge
 
     named = load_truth(truth) if truth else None
-    return judge((tray.plan for tray in config.trays), read_blocks(path), str(path), named)
+    plans = (tray.plan for tray in config.trays)
+    return judge(plans, NamedBlocks(str(path), read_blocks(path)), named, chronicle)
 
 
 def load_truth(path: Path) -> "NamedTruth":

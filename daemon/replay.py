@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
+from wardian.daemon.chronicle import Chronicle, Entry
 from wardian.rules.engine import Engine
 from wardian.rules.errors import BadReading
 from wardian.rules.excursions import paired, without_delays
@@ -29,6 +30,13 @@ class NamedTruth(NamedTuple):
     truth: Truth
 
 
+class NamedBlocks(NamedTuple):
+    """Readings piece by piece, and the name of their file."""
+
+    name: str
+    blocks: Iterable[Block]
+
+
 @dataclass(slots=True)
 class Replayed:
     """What a file gave."""
@@ -43,14 +51,19 @@ class Replayed:
     first_ms: int | None = None
     last_ms: int | None = None
     score: Score | None = None
+    #: What the journal would say with all that shows in the traces; None where only limits were judged.
+    entries: list[Entry] | None = None
 
 
 def replay(
-    plans: Iterable[TrayPlan], blocks: Iterable[Block], name: str, truth: NamedTruth | None = None
+    plans: Iterable[TrayPlan],
+    readings: NamedBlocks,
+    truth: NamedTruth | None = None,
+    chronicle: Chronicle | None = None,
 ) -> Replayed:
-    """Judge a file of readings, called ``name``, from its first to its last accepted one.
+    """Judge a file of readings from its first to its last accepted one.
 
-    With the truth about them the result has a score, too.
+    With the truth about them the result has a score, too; with a chronicle also what shows in the traces.
 
     Raises:
         BadReading: The file cannot be read, holds no reading at all, or the truth is about others.
@@ -59,18 +72,23 @@ def replay(
     engine = Engine(by_tray.values())
     at_once = Engine(map(without_delays, by_tray.values() if truth else ()))
     result = Replayed()
-    for block in blocks:
+    for block in readings.blocks:
         _look_at(block.chunk, engine, result)
         _doubt(block.refused, engine, result)
         engine.feed(block.chunk)
         at_once.feed(block.chunk)
+        if chronicle:
+            chronicle.observer.feed(block.chunk)
     if result.first_ms is None or result.last_ms is None:
-        raise BadReading(name, f"holds no reading ({result.refused} rows refused)")
+        raise BadReading(readings.name, f"holds no reading ({result.refused} rows refused)")
     until_ms = result.last_ms + 1
     watch = Watch(by_tray, result.trays, result.first_ms, until_ms)
     if truth:
         refuse_other_readings(truth, watch)
     result.transitions = engine.advance(until_ms)
+    if chronicle:
+        result.entries = list(chronicle.write(result.transitions, until_ms))
+        result.transitions = [one.transition for one in result.entries if one.transition]
     result.repeated = sum(tray.repeated for tray in engine.trays.values())
     if truth:
         beyond = paired(at_once.advance(until_ms), until_ms)

@@ -8,7 +8,7 @@ from wardian.daemon.config import Config
 from wardian.daemon.lives import alarm_of
 from wardian.daemon.look import BenchNow, QuantityNow, TrayNow
 from wardian.daemon.replay import Replayed
-from wardian.daemon.words import Tongue, span_words
+from wardian.daemon.tongue import Tongue, span_words
 from wardian.rules.life import LATCHED, RETURNED_UNACKNOWLEDGED, SET_ASIDE
 from wardian.rules.ports import JournalEntry
 from wardian.rules.quantities import QUANTITIES

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any, Final, NamedTuple
 
 from wardian.daemon.report import columns
-from wardian.daemon.words import Tongue, span_words, utc_text
+from wardian.daemon.tongue import Tongue, span_words, utc_text
 from wardian.rules.alarm_figures import AlarmFigures
 from wardian.rules.alarm_targets import FREQUENT_JUDGED_FROM, TARGETS, Target, met
 from wardian.rules.ports import Alarm

@@ -4,7 +4,7 @@ import sys
 from typing import Final
 
 from wardian.daemon.config import Config
-from wardian.daemon.words import Tongue
+from wardian.daemon.tongue import Tongue
 from wardian.rules.engine import Engine
 from wardian.rules.ports import Clock
 from wardian.rules.quantities import QUANTITIES

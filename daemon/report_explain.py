@@ -7,7 +7,7 @@ from wardian.daemon.acts import watched
 from wardian.daemon.config import Config
 from wardian.daemon.explain import DEFAULT, LIBRARY, WAITING, Explanation, LimitHere, SilenceHere
 from wardian.daemon.report import columns
-from wardian.daemon.words import Tongue
+from wardian.daemon.tongue import Tongue
 from wardian.rules.amounts import duration_words
 from wardian.rules.quantities import QUANTITIES, Quantity
 
@@ -32,6 +32,7 @@ def explained_lines(config: Config | None, one: Explanation) -> Iterator[str]:
     else:
         yield f"  Raised when {one.condition}."
         yield from _about_silences(one)
+        yield from _about_figures(config, one)
     yield ""
     for words, name in _ADVICE:
         yield f"  {words}: {getattr(one.advice, name)}  # {one.sources[name]}"
@@ -96,6 +97,16 @@ def _silence_row(silence: SilenceHere) -> tuple[str, ...]:
         ", ".join(silence.quantities),
         _from(silence.sources),
     )
+
+
+def _about_figures(config: Config | None, one: Explanation) -> Iterator[str]:
+    if config is not None and not one.advice.watch:
+        yield "  It is not looked for: watch is false."
+    if one.figures:
+        yield ""
+        yield from columns(
+            [(_title(name), text, f"# {source}: {why}") for name, text, source, why in one.figures]
+        )
 
 
 def _from(sources: dict[str, str]) -> str:

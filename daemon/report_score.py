@@ -5,7 +5,8 @@ from typing import Any, Final
 
 from wardian.daemon.config import Config
 from wardian.daemon.report import columns, journal_lines
-from wardian.daemon.words import Teller, span_words, utc_text
+from wardian.daemon.tongue import span_words, utc_text
+from wardian.daemon.words import Teller
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.scores import RESULTS, STANDING, WITHIN, Finding, Lateness, Score
 from wardian.rules.truth import TrueFault

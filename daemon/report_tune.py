@@ -5,11 +5,11 @@ from math import inf, isinf
 from typing import Any, Final
 
 from wardian.daemon.report import columns
+from wardian.daemon.tongue import Tongue, span_words, utc_text
 from wardian.daemon.trade import Found, not_beaten, trade
 from wardian.daemon.tune import BandFigures, Figures
 from wardian.daemon.vary import Choice, flow
 from wardian.daemon.weeks import Week
-from wardian.daemon.words import Tongue, span_words, utc_text
 from wardian.rules.documents import dotted
 from wardian.rules.quantities import QUANTITIES
 

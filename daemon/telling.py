@@ -14,8 +14,8 @@ from wardian.daemon.freshness import SayTime
 from wardian.daemon.lives import alarm_of
 from wardian.daemon.news import GATHERING_MS, Hearer, Item, Known, Window, item_of
 from wardian.daemon.people import HIGH, Person, rank_of
+from wardian.daemon.tongue import utc_text
 from wardian.daemon.troubles import Part, Trouble
-from wardian.daemon.words import utc_text
 from wardian.rules import life
 from wardian.rules.ports import Alarm, DueMessage, Message
 from wardian.rules.transitions import RAISED, RETURNED

@@ -6,7 +6,7 @@ The rule of this file: the message goes the way of an alarm, through the same ch
 from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
-from wardian.daemon.words import Tongue, utc_text
+from wardian.daemon.tongue import Tongue, utc_text
 from wardian.rules.errors import AdapterError
 from wardian.rules.ports import Message, Notifier
 

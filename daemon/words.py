@@ -4,101 +4,19 @@ The rule of this file: a message names tray, crop, day and stage, what is wrong 
 when, the likely cause, and one thing to do with the time there is for it.
 """
 
-import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, timedelta, tzinfo
-from typing import Any, Final, Self
+from datetime import date
+from typing import Any
 
-from wardian.daemon.config import Site
 from wardian.daemon.library import Advice
+from wardian.daemon.tongue import Tongue, span_words, utc_text
 from wardian.rules.crops import Band, day_of
+from wardian.rules.observing.causes import Cause
 from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import DueMessage, Message
-from wardian.rules.quantities import QUANTITIES, Quantity
+from wardian.rules.quantities import QUANTITIES
 from wardian.rules.transitions import RAISED, RETURNED, SENSOR_IMPLAUSIBLE, SENSOR_SILENT, Transition
-from wardian.rules.uncertainty import is_saturated
-
-_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
-
-
-@dataclass(frozen=True, slots=True)
-class Tongue:
-    """How a site reads numbers and times: its zone, and °F or °C."""
-
-    zone: tzinfo
-    fahrenheit: bool = False
-
-    @classmethod
-    def of(cls, site: Site) -> Self:
-        """Return how a site reads them, as its configuration says."""
-        return cls(site.zone, fahrenheit=site.units == "US")
-
-    def value(self, quantity: Quantity, value: float) -> str:
-        """Return a value in the unit people here use, with sensible digits."""
-        if self.fahrenheit and quantity.dimension == "temperature":
-            return f"{value * 9 / 5 + 32:.{quantity.decimals}f} °F"
-        return f"{value:.{quantity.decimals}f} {quantity.unit}"
-
-    def difference(self, quantity: Quantity, difference: float) -> str:
-        """Return a difference of two values; of temperatures in °F or K."""
-        if quantity.dimension != "temperature":
-            return self.value(quantity, difference)
-        if self.fahrenheit:
-            return f"{difference * 9 / 5:.{quantity.decimals}f} °F"
-        return f"{difference:.{quantity.decimals}f} K"
-
-    def uncertain(
-        self, quantity: Quantity, value: float, uncertainty: float | None, none_at_all: str = "saturated"
-    ) -> str:
-        """Return a value as ``0.26 ± 0.09 kPa``; a deficit that may be none as ``saturated (below 0.14 kPa)``.
-
-        The uncertainty is the expanded one; the bound is where the interval ends that it spans.
-        """
-        if not uncertainty:
-            return self.value(quantity, value)
-        if is_saturated(quantity.name, value, uncertainty):
-            steps = 10**quantity.decimals
-            # What lies a hair above a step for being computed in binary is that step.
-            bound = math.ceil(round((value + uncertainty) * steps, 6)) / steps
-            return f"{none_at_all} (below {self.value(quantity, bound)})"
-        number, _, unit = self.value(quantity, value).partition(" ")
-        spread, _, _ = self.difference(quantity, max(uncertainty, 10**-quantity.decimals)).partition(" ")
-        return f"{number} ± {spread} {unit}"
-
-    def band(self, quantity: Quantity, band: Band | None) -> str:
-        """Return a band as ``68.0 to 77.0 °F``, ``at least 90 %`` or ``at most 0.40 kPa``."""
-        low, high = (band.threshold(name) if band else None for name in ("low", "high"))
-        if low is not None and high is not None:
-            number, _, _ = self.value(quantity, low).partition(" ")
-            return f"{number} to {self.value(quantity, high)}"
-        if low is not None:
-            return f"at least {self.value(quantity, low)}"
-        return f"at most {self.value(quantity, high)}" if high is not None else "no band"
-
-    def moment(self, time_ms: int) -> str:
-        """Return an instant as the clock at the bench shows it: ``Wed 4 Mar 06:12``."""
-        local = (_EPOCH + timedelta(milliseconds=time_ms)).astimezone(self.zone)
-        return f"{local:%a} {local.day} {local:%b %H:%M}"
-
-
-def span_words(milliseconds: int) -> str:
-    """Return a span of time in the words of a person: ``40 s``, ``58 min``, ``2 h 10 min``, ``3 days``."""
-    minutes = round(milliseconds / 60_000)
-    if milliseconds < 90_000:
-        return f"{round(milliseconds / 1000)} s"
-    if minutes < 120:
-        return f"{minutes} min"
-    if minutes < 48 * 60:
-        return f"{minutes // 60} h {minutes % 60} min".removesuffix(" 0 min")
-    return f"{round(minutes / 1440)} days"
-
-
-def utc_text(time_ms: int) -> str:
-    """Return an instant as RFC 3339 in UTC with milliseconds."""
-    return (
-        (_EPOCH + timedelta(milliseconds=time_ms)).isoformat(timespec="milliseconds").replace("+00:00", "Z")
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,8 +38,8 @@ class Teller:
     channels: Sequence[str] = ()
     on_due: Callable[[], None] = field(default=lambda: None)
 
-    def fields(self, transition: Transition) -> dict[str, Any]:
-        """Return a transition as the JSON object that programs read."""
+    def fields(self, transition: Transition, cause: Cause | None = None) -> dict[str, Any]:
+        """Return a transition as the JSON object that programs read, with what the traces say of its cause."""
         tray = self.trays[transition.tray]
         advice = self._advice(transition)
         return {
@@ -142,32 +60,25 @@ class Teller:
             "day": day_of(tray.stuck, self.tongue.zone, transition.time_ms),
             "condition": transition.condition,
             "uncertainty": transition.uncertainty,
+            "in_doubt": transition.in_doubt,
+            "cause": None if cause is None else self._cause(cause),
         }
 
-    def messages(self, transition: Transition, fields: Mapping[str, Any]) -> list[DueMessage]:
-        """Return the message of a transition for every channel."""
-        if not self.channels:
-            return []
-        message = self.message(transition, fields)
+    def _cause(self, cause: Cause) -> dict[str, Any]:
+        return {"name": cause.name, "evidence": [self.tongue.evidence(one) for one in cause.evidence]}
+
+    def messages(self, message: Message) -> list[DueMessage]:
+        """Return a message for every channel."""
         return [DueMessage(channel, message) for channel in self.channels]
 
-    def message(self, transition: Transition, fields: Mapping[str, Any]) -> Message:
-        """Return the message of a transition."""
-        advice = self._advice(transition)
-        subject = f"{transition.tray}: {self._headline(transition, advice)}"
-        to_do = _what_to_do(advice) if transition.event == RAISED else []
-        body = "\n".join([_place(fields), fields["message"], *to_do])
-        key = f"{transition.tray}/{transition.quantity}/{transition.condition}/{transition.event}/{transition.time_ms}"
-        return Message(key, subject, body, fields)
-
-    def about(self, fields: Mapping[str, Any]) -> Message:
-        """Return the message of an entry by what it says itself: what people did, or the end of a shelf."""
+    def message(self, fields: Mapping[str, Any]) -> Message:
+        """Return what people are told of an entry of the journal: what it says, and what to do where it stands."""
         advice = self.advice(fields["quantity"], fields["condition"])
-        # A breach in doubt is asked of people with less urgency, as when it was raised.
-        asked = advice.in_doubt() if fields["priority"] != advice.priority else advice
-        to_do = _what_to_do(asked) if fields.get("abnormal") else []
-        over = ", returned to normal" if fields["event"] == RETURNED else ""
-        subject = f"{fields['tray']}: {fields['alarm'].replace('-', ' ')}{over}"
+        if fields.get("in_doubt"):
+            advice = advice.in_doubt()
+        event = fields["event"]
+        to_do = what_to_do(advice) if fields.get("abnormal", event == RAISED) else []
+        subject = f"{fields['tray']}: {_name(fields)}{', returned to normal' if event == RETURNED else ''}"
         body = "\n".join([_place(fields), fields["message"], *to_do])
         return Message(_key(fields), subject, body, fields)
 
@@ -204,6 +115,8 @@ class Teller:
         """Return what happened as one sentence or two."""
         headline = self._headline(transition, advice)
         headline = headline[0].upper() + headline[1:]
+        if transition.evidence is not None:
+            return f"{headline}: {self._about_condition(transition)}"
         if transition.limit is None:
             return f"{headline}: {self._about_sensor(transition)}"
         if transition.event != RAISED:
@@ -269,6 +182,14 @@ class Teller:
         assert transition.condition == SENSOR_IMPLAUSIBLE
         return f"a reading of {words} at {since} cannot be true and was not judged."
 
+    def _about_condition(self, transition: Transition) -> str:
+        if transition.event != RAISED:
+            return f"no longer so since {self.tongue.moment(transition.since_ms)}."
+        assert transition.evidence is not None
+        lasted = transition.time_ms - transition.since_ms
+        since = f", since {self.tongue.moment(transition.since_ms)} ({span_words(lasted)})" if lasted else ""
+        return f"{self.tongue.evidence(transition.evidence)}{since}."
+
     def _band(self, transition: Transition) -> Band | None:
         stage = next(
             (
@@ -281,17 +202,24 @@ class Teller:
         return stage.bands.get(transition.quantity) if stage else None
 
 
-def _what_to_do(advice: Advice) -> list[str]:
-    return [
-        f"Likely: {advice.cause}",
-        f"If nothing is done: {advice.consequence}",
-        f"To do {advice.within}: {advice.action}",
-    ]
+def _name(fields: Mapping[str, Any]) -> str:
+    """Return the name of an alarm; one about a sensor with whose sensor that is."""
+    name = str(fields["alarm"]).replace("-", " ")
+    return name if fields["limit"] is not None else f"{name} ({QUANTITIES[fields['quantity']].words})"
 
 
 def _place(fields: Mapping[str, Any]) -> str:
     named = f", {fields['stage']}" if fields["stage"] else ""
     return f"{fields['tray']}: {fields['crop']}, day {fields['day']}{named}. Priority {fields['priority']}."
+
+
+def what_to_do(advice: Advice) -> list[str]:
+    """Return the lines that say why, what follows, and the one thing to do."""
+    return [
+        f"Likely: {advice.cause}",
+        f"If nothing is done: {advice.consequence}",
+        f"To do {advice.within}: {advice.action}",
+    ]
 
 
 def _key(fields: Mapping[str, Any]) -> str:

@@ -39,6 +39,14 @@ _MORE_LIGHT: Final = frozenset(
     {"illuminance high", "ppfd high", "light_hours high", "daily_light_integral high"}
 )
 
+#: Conditions of the traces, by what brings them about.
+_NO_HEAT: Final = frozenset({"heater-idle", "medium-chilled"})
+_MUCH_HEAT: Final = frozenset({"heater-runaway", "medium-overheated", "air-overheated"})
+_OPEN: Final = frozenset({"cover-off", "cover-leaking", "drying-fast"})
+_DRYING: Final = frozenset({"drying-fast"})
+_NO_LAMP: Final = frozenset({"lamp-not-on"})
+_UNTENDED: Final = frozenset({"wet-too-long", "not-tended"})
+
 #: The medium comes back within hours; the hours of light look back over a whole day.
 _MEDIUM_H: Final = 6.0
 _TEMPERATURES: Final = ("air_temperature", "medium_temperature")
@@ -54,7 +62,7 @@ class Fault:
         name: As it stands in a truth and in a configuration.
         words: What happens, for people.
         signs: The limits across which it can drive a tray, as ``quantity low`` or ``quantity high``; the
-            more urgent limit of the same side is meant, too.
+            more urgent limit of the same side is meant, too. And the conditions of its traces that it can bring about.
         lingers_h: How long after its end a value may still cross such a limit because of it. [h]
         of_sensor: Whether the reading is wrong and not the tray. Where it names no signs, they are the
             alarms of the series that it is about, of what is derived from it, and of the sensor itself;
@@ -73,7 +81,7 @@ class Fault:
         """Return whether an alarm can come from this fault, of one quantity or (None) of any."""
         if transition.limit is not None:
             return self.drives(transition.quantity, transition.limit, quantity)
-        if not self.of_sensor or (self.signs and transition.condition not in self.signs):
+        if self.signs and transition.condition not in self.signs:
             return False
         return quantity is None or transition.quantity == quantity
 
@@ -95,46 +103,63 @@ class Fault:
 
 
 _KINDS: Final = (
-    Fault("heater dead", "the heating mat gives no heat any more", _COOLER, _MEDIUM_H),
+    Fault("heater dead", "the heating mat gives no heat any more", _COOLER | _NO_HEAT, _MEDIUM_H),
     Fault(
         "heater stuck on",
         "the heating mat heats whatever the thermostat says",
-        _WARMER | _DRIER_AIR | _DRIER_MEDIUM,
+        _WARMER | _DRIER_AIR | _DRIER_MEDIUM | _MUCH_HEAT | _DRYING,
         _MEDIUM_H,
     ),
     Fault(
         "thermostat probe fallen out",
         "the thermostat feels the cool room and heats for good",
-        _WARMER | _DRIER_AIR | _DRIER_MEDIUM,
+        _WARMER | _DRIER_AIR | _DRIER_MEDIUM | _MUCH_HEAT | _DRYING,
         _MEDIUM_H,
     ),
-    Fault("cover left off", "the cover is not put back", _DRIER_AIR | _COOLER | _DRIER_MEDIUM, _MEDIUM_H),
+    Fault(
+        "cover left off", "the cover is not put back", _DRIER_AIR | _COOLER | _DRIER_MEDIUM | _OPEN, _MEDIUM_H
+    ),
     Fault(
         "cover cracked",
         "the cover leaks like a sieve",
-        _DRIER_AIR | _COOLER | _DRIER_MEDIUM,
+        _DRIER_AIR | _COOLER | _DRIER_MEDIUM | _OPEN,
         _MEDIUM_H,
     ),
-    Fault("lamp dead", "the lamp gives no light any more", _LESS_LIGHT | _COOLER, _DAY_H),
-    Fault("lamp never off", "the lamp burns day and night", _MORE_LIGHT | _WARMER | _DRIER_AIR, _DAY_H),
-    Fault("lamp on late", "the lamp comes on an hour late", _LESS_LIGHT | _COOLER, _DAY_H),
-    Fault("half the lamp", "half of the lamp is dead", _LESS_LIGHT | _COOLER, _DAY_H),
-    Fault("cold night", "the room cools far down for a night", _COOLER | _DRIER_AIR, _MEDIUM_H),
+    Fault("lamp dead", "the lamp gives no light any more", _LESS_LIGHT | _COOLER | _NO_LAMP, _DAY_H),
+    Fault(
+        "lamp never off",
+        "the lamp burns day and night",
+        _MORE_LIGHT | _WARMER | _DRIER_AIR | {"lamp-not-off"},
+        _DAY_H,
+    ),
+    Fault("lamp on late", "the lamp comes on an hour late", _LESS_LIGHT | _COOLER | _NO_LAMP, _DAY_H),
+    Fault("half the lamp", "half of the lamp is dead", _LESS_LIGHT | _COOLER | {"lamp-weak"}, _DAY_H),
+    Fault(
+        "cold night",
+        "the room cools far down for a night",
+        _COOLER | _DRIER_AIR | {"medium-chilled"},
+        _MEDIUM_H,
+    ),
     Fault(
         "heat wave",
         "the room is hot for days",
-        _WARMER | _DRIER_AIR | _DRIER_MEDIUM,
+        _WARMER | _DRIER_AIR | _DRIER_MEDIUM | {"medium-overheated", "air-overheated"} | _DRYING,
         2 * _MEDIUM_H,
     ),
-    Fault("mains lost", "lamp and heater are without power", _COOLER | _LESS_LIGHT, _DAY_H),
-    Fault("medium left dry", "nobody waters", _DRIER_MEDIUM | _DRIER_AIR, 2 * _MEDIUM_H),
+    Fault(
+        "mains lost",
+        "lamp and heater are without power",
+        _COOLER | _LESS_LIGHT | _NO_HEAT | _NO_LAMP | {"mains-lost"},
+        _DAY_H,
+    ),
+    Fault("medium left dry", "nobody waters", _DRIER_MEDIUM | _DRIER_AIR | _DRYING, 2 * _MEDIUM_H),
     Fault(
         "over-misted",
         "far too much mist, far too often",
-        _WETTER_MEDIUM | _WETTER_AIR | _COOLER,
+        _WETTER_MEDIUM | _WETTER_AIR | _COOLER | {"over-misted", "wet-too-long"},
         2 * _MEDIUM_H,
     ),
-    Fault("never aired", "the cover is not lifted for days", _WETTER_AIR, 2 * _MEDIUM_H),
+    Fault("never aired", "the cover is not lifted for days", _WETTER_AIR | _UNTENDED, 2 * _MEDIUM_H),
     Fault(
         "sensor silent",
         "no reading arrives any more",
@@ -175,7 +200,7 @@ _KINDS: Final = (
         "clock set back",
         "the clock that stamps the readings goes back by an hour, and later forward again",
         # An hour of light is stamped upon an hour of dark, and the other way round.
-        frozenset({SENSOR_SILENT, "light_hours high", "light_hours low"}),
+        frozenset({SENSOR_SILENT, "light_hours high", "light_hours low", "lamp-not-on", "lamp-not-off"}),
         _DAY_H,
         of_sensor=True,
     ),

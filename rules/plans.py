@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import tzinfo
 from typing import NamedTuple
 
 from wardian.rules.crops import StageSpan
@@ -18,6 +19,17 @@ class LampRule(NamedTuple):
     dark_at: float
 
 
+class LampSchedule(NamedTuple):
+    """When a lamp is switched on and off by the clock on the wall, in minutes after midnight.
+
+    ``off_min`` may be less than ``on_min``: then the lamp burns through midnight.
+    """
+
+    on_min: int
+    off_min: int
+    zone: tzinfo
+
+
 @dataclass(frozen=True, slots=True)
 class TrayPlan:
     """One tray as the engine judges it.
@@ -30,6 +42,11 @@ class TrayPlan:
         silent_after_ms: By quantity, for each series that a configured sensor brings: how long its
             value may be unknown before ``sensor-silent`` is raised.
         accuracies: By quantity, the limits ± of a reading's error, in its own unit of a difference.
+        schedule: When the lamp is switched on and off, or None where nobody said.
+        due_ms: From when on no roots are a finding: the day after the last on which they are expected begins;
+            None where nobody said.
+        settling_ms: By care, for how long after its beginning nobody is told what it does to the tray.
+        figures: By condition, its figures by name: ms for a length of time, else the unit of the quantity.
     """
 
     tray: str
@@ -38,3 +55,7 @@ class TrayPlan:
     lamp: LampRule | None = None
     silent_after_ms: Mapping[str, int] = field(default_factory=dict)
     accuracies: Mapping[str, float] = field(default_factory=dict)
+    schedule: LampSchedule | None = None
+    due_ms: int | None = None
+    settling_ms: Mapping[str, int] = field(default_factory=dict)
+    figures: Mapping[str, Mapping[str, float]] = field(default_factory=dict)

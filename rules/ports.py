@@ -284,6 +284,12 @@ class Store(Protocol):
     def refused(self, last: int = 100) -> list[tuple[int, Refused]]:
         """Return the newest refused readings with the time they were refused at."""
 
+    def late(self, from_ms: int, to_ms: int) -> dict[Series, int]:
+        """Return how many readings with from_ms <= time < to_ms came too late to be judged, by series."""
+
+    def lost(self, from_ms: int, to_ms: int) -> dict[str, int]:
+        """Return how many messages each channel has given up between two instants."""
+
     def counts(self) -> dict[str, int]:
         """Return how many of each thing are kept: readings, late, refused, journal, due, sent."""
 

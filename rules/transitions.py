@@ -2,6 +2,8 @@
 
 from typing import NamedTuple
 
+from wardian.rules.evidence import Evidence
+
 #: Alarms about a sensor rather than about a limit.
 SENSOR_SILENT = "sensor-silent"
 SENSOR_IMPLAUSIBLE = "sensor-implausible"
@@ -17,7 +19,7 @@ class Transition(NamedTuple):
     at that instant; ``threshold`` where no limit is meant; ``stage`` outside every stage.
     ``condition`` is ``limit`` for an alarm about a limit, else the name of the sensor alarm.
     ``uncertainty`` is the expanded one of ``value``, None where nobody knows it; ``in_doubt`` says that the
-    alarm was raised by less than that.
+    alarm was raised by less than that. ``evidence`` is what was seen, for an alarm about a condition of the traces.
     """
 
     time_ms: int
@@ -32,6 +34,7 @@ class Transition(NamedTuple):
     since_ms: int
     uncertainty: float | None = None
     in_doubt: bool = False
+    evidence: Evidence | None = None
 
     @property
     def alarm(self) -> tuple[str, str, str]:

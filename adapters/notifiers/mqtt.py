@@ -75,16 +75,23 @@ class MqttNotifier:
             DeliveryFailed: The broker cannot be reached, refuses us or does not answer in time.
             DeliveryRefused: The message is about no alarm, or the broker finds it malformed.
         """
-        topic = self._topic(message)
-        payload = as_json(self.name, message)
+        self.publish(self._topic(message), as_json(self.name, message), is_retained=True)
+
+    def publish(self, topic: str, payload: bytes, *, is_retained: bool) -> None:
+        """Publish something at a topic, over a connection of its own.
+
+        Raises:
+            DeliveryFailed: As ``send``.
+            DeliveryRefused: The broker, or the library, finds it malformed.
+        """
         heard: SimpleQueue[Heard] = SimpleQueue()
         client = self._calling(heard)
         try:
             self._expect(CONNECTED, heard)
-            client.publish(topic, payload, qos=1, retain=True)
+            client.publish(topic, payload, qos=1, retain=is_retained)
             self._expect(ACKNOWLEDGED, heard)
         except ValueError as error:
-            raise DeliveryRefused(self.name, f"message {message.key} cannot be published: {error}") from error
+            raise DeliveryRefused(self.name, f"{topic} cannot be published at: {error}") from error
         finally:
             _hang_up(client)
 

@@ -5,6 +5,7 @@ The rule of this file: a round is understood whole before any of it is kept.
 
 import json
 import math
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from threading import RLock
@@ -179,6 +180,23 @@ class MemoryStore:
         """Return the newest refused readings with the time they were refused at, the newest last."""
         with self._lock:
             return self._refused[max(0, len(self._refused) - last) :]
+
+    def late(self, from_ms: int, to_ms: int) -> dict[Series, int]:
+        """Return how many readings with from_ms <= time < to_ms came too late to be judged, by series."""
+        with self._lock:
+            names = {number: series for series, number in self._numbers.items()}
+            return dict(
+                Counter(names[number] for time_ms, number in self._late if from_ms <= time_ms < to_ms)
+            )
+
+    def lost(self, from_ms: int, to_ms: int) -> dict[str, int]:
+        """Return how many messages each channel has given up between two instants."""
+        with self._lock:
+            ends = [(self._outbox[number], end) for number, end in self._ends.items()]
+        given_up = [
+            due.channel for due, end in ends if not end.is_delivered and from_ms <= end.time_ms < to_ms
+        ]
+        return dict(Counter(given_up))
 
     def counts(self) -> dict[str, int]:
         """Return how many of each thing are kept; of the refused, how many there ever were."""

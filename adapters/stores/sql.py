@@ -223,6 +223,21 @@ class SqlStore:
             rows = connection.execute(newest_first).all()
         return [(row.refused_ms, Refused(*row[2:])) for row in reversed(rows)]
 
+    def late(self, from_ms: int, to_ms: int) -> dict[Series, int]:
+        """Return how many readings with from_ms <= time < to_ms came too late to be judged, by series."""
+        of_span = (late.c.time_ms >= from_ms) & (late.c.time_ms < to_ms)
+        query = select(late.c.series_id, func.count()).where(of_span).group_by(late.c.series_id)
+        with self._reading() as connection:
+            names = _series_by_number(connection)
+            return {names[number]: count for number, count in connection.execute(query)}
+
+    def lost(self, from_ms: int, to_ms: int) -> dict[str, int]:
+        """Return how many messages each channel has given up between two instants."""
+        of_span = (outbox.c.given_up_ms >= from_ms) & (outbox.c.given_up_ms < to_ms)
+        query = select(outbox.c.channel, func.count()).where(of_span).group_by(outbox.c.channel)
+        with self._reading() as connection:
+            return {row[0]: row[1] for row in connection.execute(query)}
+
     def counts(self) -> dict[str, int]:
         """Return how many of each thing are kept; of the refused, how many there ever were."""
         number = {

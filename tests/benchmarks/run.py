@@ -12,7 +12,20 @@ from pathlib import Path
 from rows import HEADER
 
 HERE = Path(__file__).parent
-NAMES = ("engine", "replay", "ingest", "callback", "wear", "start", "idle", "simulate", "tune", "detection")
+NAMES = (
+    "engine",
+    "replay",
+    "ingest",
+    "callback",
+    "wear",
+    "start",
+    "idle",
+    "simulate",
+    "tune",
+    "detection",
+    "causes",
+    "drift",
+)
 
 
 def main(names: list[str]) -> int:

@@ -132,6 +132,12 @@ def test_late_readings_are_read_but_not_judged(store: Store) -> None:
     assert store.latest() == {LIGHT: light(0), AIR: air(1000)}
 
 
+def test_late_readings_are_counted_by_series_and_time(store: Store) -> None:
+    store.keep(Round(NOON_MS, readings=[light(0)], late=[air(1000), air(2000), light(1000), air(5000)]))
+    assert store.late(NOON_MS, NOON_MS + 5000) == {AIR: 2, LIGHT: 1}
+    assert store.late(NOON_MS + 2001, NOON_MS + 5000) == {}
+
+
 def test_a_chunk_holds_each_series_as_arrays_in_order_of_time(store: Store) -> None:
     store.keep(Round(NOON_MS, readings=[air(2000, 2.0), light(1000, 7.0), air(1000, 1.0)]))
     chunk = store.chunk(0, END_MS)

@@ -95,6 +95,22 @@ def test_what_is_delivered_or_given_up_is_over(store: Store) -> None:
     assert (counts["due"], counts["sent"]) == (1, 1)
 
 
+def test_messages_given_up_are_counted_by_channel_and_time(store: Store) -> None:
+    due = [
+        to_tell("mail", "one"),
+        to_tell("mail", "two"),
+        to_tell("console", "one"),
+        to_tell("mail", "three"),
+    ]
+    store.keep(Round(NOON_MS, due=due))
+    assert store.lost(0, NOON_MS + 10) == {}
+    for number, at_ms in ((1, NOON_MS), (2, NOON_MS + 4), (3, NOON_MS + 9)):
+        store.given_up(number, at_ms, "no such address")
+    store.delivered(4, NOON_MS + 5)
+    assert store.lost(NOON_MS, NOON_MS + 10) == {"mail": 2, "console": 1}
+    assert store.lost(NOON_MS + 1, NOON_MS + 9) == {"mail": 1}
+
+
 # ------------------------------------------------------------------- states, notes and refused
 
 

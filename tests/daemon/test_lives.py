@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from led_lives import HOUR_MS, NAMES, SILENT, TOO_DRY, TOO_WARM, Journal, asked, fields_of
 
 from wardian.daemon.lives import LONGEST_SHELF_MS, Lives, announcements
-from wardian.daemon.words import utc_text
+from wardian.daemon.tongue import utc_text
 from wardian.rules import life
 from wardian.rules.life import Impossible
 from wardian.rules.ports import Act, Alarm, JournalEntry

@@ -10,7 +10,6 @@ from told_people import person
 from wardian.daemon.loop import TELLING_NOTE
 from wardian.daemon.people import Person
 from wardian.daemon.telling import Telling
-from wardian.daemon.words import utc_text
 from wardian.rules import life
 from wardian.rules.errors import StoreFailed
 from wardian.rules.ports import Act, Alarm, Due, Kept, Message, Round
@@ -24,17 +23,11 @@ TEACHER = person(repeat_ms=(None, 60 * MINUTE_MS, 10 * MINUTE_MS))
 class WordyTeller(FakeTeller):
     """Says what people need to hear; one channel, the bell, is nobody's."""
 
-    def fields(self, transition: Transition) -> dict[str, Any]:
-        said = {"time": utc_text(transition.time_ms), "priority": "high", "message": f"{transition.event}."}
-        return {**super().fields(transition), **said}
+    def fields(self, transition: Transition, cause: object = None) -> dict[str, Any]:
+        return {**super().fields(transition, cause), "priority": "high"}
 
-    def message(self, transition: Transition, fields: Mapping[str, Any]) -> Message:
-        return self.about(fields)
-
-    def about(self, fields: Mapping[str, Any]) -> Message:
+    def message(self, fields: Mapping[str, Any]) -> Message:
         return Message(f"about {fields['time']}", f"{fields['tray']}: {fields['event']}", "body", fields)
-
-    notice = about
 
 
 class RememberingStore(FlakyStore):

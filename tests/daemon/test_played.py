@@ -19,7 +19,7 @@ from told_people import (
 
 from wardian.daemon.played import Acknowledge, Entry, messages_of
 from wardian.daemon.telling import Telling
-from wardian.daemon.words import utc_text
+from wardian.daemon.tongue import utc_text
 from wardian.rules import life
 from wardian.rules.ports import Alarm, Message
 

@@ -15,7 +15,7 @@ from wardian.daemon.cli import main
 from wardian.daemon.library import PRIORITIES, library
 from wardian.daemon.look import BenchNow, bench_now
 from wardian.daemon.report import status_lines
-from wardian.daemon.words import Tongue
+from wardian.daemon.tongue import Tongue
 from wardian.rules.crops import LIMITS
 from wardian.rules.ports import Round
 from wardian.rules.quantities import QUANTITIES
@@ -195,7 +195,7 @@ def test_a_message_in_doubt_asks_for_a_look_and_leaves_time_for_it() -> None:
         EIGHT_MS, "tray-a", DEFICIT.name, "high", "raised", "high", 0.45, 0.4, "callusing", EIGHT_MS, 0.02
     )
     unsure = sure._replace(uncertainty=0.1, in_doubt=True)
-    urgent, calm = (told.messages(one, told.fields(one))[0].message.body for one in (sure, unsure))
+    urgent, calm = (told.message(told.fields(one)).body for one in (sure, unsure))
     assert "Priority high." in urgent
     assert "To do within 30 min" in urgent
     assert "Priority medium." in calm

@@ -6,7 +6,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from wardian.daemon.library import Advice
-from wardian.daemon.words import Teller, Tongue, TrayWords, span_words, utc_text
+from wardian.daemon.tongue import Tongue, span_words, utc_text
+from wardian.daemon.words import Teller, TrayWords
 from wardian.rules.crops import Band, Limit, Stage, StageSpan
 from wardian.rules.plans import TrayPlan
 from wardian.rules.quantities import QUANTITIES
@@ -49,7 +50,7 @@ def transition(**changes: object) -> Transition:
 def test_a_raised_message_says_all_that_is_needed_to_act() -> None:
     told = teller()
     fields = told.fields(transition())
-    due = told.messages(transition(), fields)
+    due = told.messages(told.message(fields))
     assert [one.channel for one in due] == ["mail", "bell"]
     message = due[0].message
     assert message.subject == "tray-c: medium too cold"
@@ -82,7 +83,7 @@ def test_a_value_on_the_better_side_that_is_not_clear_yet_is_not_said_to_be_beyo
 def test_a_return_says_what_is_normal_again_and_asks_for_nothing() -> None:
     back = transition(event="returned", value=20.75)
     told = teller()
-    (message, _) = told.messages(back, told.fields(back))
+    (message, _) = told.messages(told.message(told.fields(back)))
     assert message.message.subject == "tray-c: medium too cold, returned to normal"
     assert "back at 69.3 °F" in message.message.body
     assert "To do" not in message.message.body
@@ -116,9 +117,9 @@ def test_two_changes_never_share_a_key_and_a_repeat_has_the_same_one() -> None:
         transition(limit="high", condition="high"),
         transition(limit=None, condition=SENSOR_SILENT),
     ]
-    keys = [told.messages(one, told.fields(one))[0].message.key for one in changes]
+    keys = [told.message(told.fields(one)).key for one in changes]
     assert len(set(keys)) == len(keys)
-    assert told.messages(transition(), told.fields(transition()))[0].message.key == keys[0]
+    assert told.message(told.fields(transition())).key == keys[0]
 
 
 @pytest.mark.parametrize(

@@ -283,6 +283,6 @@ def test_what_a_person_is_told_asks_for_an_action_in_time(tmp_path: Path) -> Non
         raised = Transition(
             STUCK_MS, "tray-a", quantity, limit, "raised", limit, 1.0, 2.0, "callusing", STUCK_MS
         )
-        (due,) = teller.messages(raised, teller.fields(raised))
+        (due,) = teller.messages(teller.message(teller.fields(raised)))
         for words in (advice.cause, advice.consequence, advice.action, advice.within, advice.priority):
             assert words in due.message.body

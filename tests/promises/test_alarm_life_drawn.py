@@ -6,7 +6,7 @@ from typing import Final
 
 import pytest
 
-from wardian.daemon.cli_alarms import ACTS
+from wardian.daemon.acts import ACTS
 from wardian.rules import life
 
 README: Final = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")

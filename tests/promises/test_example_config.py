@@ -20,6 +20,8 @@ from wardian.daemon.config_models import (
     TrayKeys,
 )
 from wardian.daemon.config_notifiers import NOTIFIER_KINDS
+from wardian.daemon.config_outward import SECTIONS as OUTWARD
+from wardian.daemon.config_outward import BeatKeys, CommandsKeys, SummaryKeys
 from wardian.daemon.config_people import PersonKeys
 from wardian.daemon.config_sensors import SENSOR_KINDS
 from wardian.daemon.written import Section
@@ -36,6 +38,9 @@ FAMILIES: list[type[Section]] = [
     BandKeys,
     LightKeys,
     ReadingsKeys,
+    CommandsKeys,
+    SummaryKeys,
+    BeatKeys,
     *SENSOR_KINDS.values(),
     *NOTIFIER_KINDS.values(),
     PersonKeys,
@@ -80,7 +85,9 @@ def as_key(name: str) -> str:
 
 def test_every_section_kind_and_quantity_is_in_the_example() -> None:
     kinds = {f"kind: {kind}" for kind in (*SENSOR_KINDS, *NOTIFIER_KINDS)}
-    wanted = {*kinds, *(f"\n{section}:" for section in SECTIONS), *QUANTITIES}
+    # What is done outwards is off unless it is asked for: the example proposes it.
+    sections = (f"\n# {name}:" if name in OUTWARD else f"\n{name}:" for name in SECTIONS)
+    wanted = {*kinds, *sections, *QUANTITIES}
     assert sorted(name for name in wanted if name not in TEXT) == []
 
 
@@ -113,6 +120,17 @@ def test_a_proposal_holds_once_its_comment_signs_are_gone(tmp_path: Path, sectio
     path = tmp_path / "config.yaml"
     path.write_text(f"{before}\n{section}:\n{block}", encoding="utf-8")
     assert len(getattr(wiring.load_config(path), section)) == 1
+
+
+@pytest.mark.parametrize("section", OUTWARD)
+def test_what_is_done_outwards_holds_once_its_comment_signs_are_gone(tmp_path: Path, section: str) -> None:
+    found = re.search(rf"^# {section}:\n(?:#   .*\n?)+", TEXT, re.MULTILINE)
+    assert found
+    path = tmp_path / "config.yaml"
+    path.write_text(TEXT + re.sub("^# ", "", found[0], flags=re.MULTILINE), encoding="utf-8")
+    config = wiring.load_config(path)
+    assert getattr(config.outward, section) is not None
+    assert config.warnings == ()
 
 
 def test_every_configuration_in_the_readme_holds(tmp_path: Path) -> None:

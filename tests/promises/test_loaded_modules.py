@@ -27,6 +27,8 @@ NEVER: Final = [
 OUTSIDE: Final = ["alembic", "apprise", "apscheduler", "paho", "sqlalchemy", "sqlite3", "ssl"]
 INSIDE: Final = ["numpy", "pydantic", "yaml"]
 
+#: Where a section asks for it.
+OUTWARD: Final = ("beat", "daily_summary", "outward", "summary", "summary_words", "watched_time", "wishes")
 #: What there is for people who are told, and nobody else.
 FOR_PEOPLE: Final = (
     "belonging",
@@ -111,6 +113,7 @@ def loaded(bench: Path, program: str, *arguments: str) -> set[str]:
         (["replay", "week.csv"], OUTSIDE),
         (["status"], OUTSIDE),
         (["alarms"], OUTSIDE),
+        (["summary"], OUTSIDE),
     ],
 )
 def test_a_command_loads_only_what_it_needs(bench: Path, arguments: list[str], unwanted: list[str]) -> None:
@@ -125,7 +128,17 @@ def test_a_round_of_the_daemon_loads_only_what_its_configuration_names(bench: Pa
     unwanted = {*NEVER, "apprise", "paho", "wardian.simulator"}
     unwanted |= {f"wardian.adapters.sensors.{name}" for name in ("kernel", "mqtt")}
     unwanted |= {f"wardian.adapters.notifiers.{name}" for name in ("apprise", "mqtt", "webhook")}
-    unwanted |= {f"wardian.daemon.{name}" for name in FOR_PEOPLE}
+    unwanted |= {"wardian.adapters.mqtt_wishes", "wardian.rules.daily"}
+    unwanted |= {f"wardian.daemon.{name}" for name in (*OUTWARD, *FOR_PEOPLE)}
+    assert sorted(modules & unwanted) == []
+
+
+def test_of_what_a_bench_does_outwards_only_what_is_configured_is_loaded(bench: Path) -> None:
+    with (bench / "config.yaml").open("a", encoding="utf-8") as config:
+        config.write("summary: {channels: [terminal]}\n")
+    modules = loaded(bench, ONE_ROUND)
+    assert "wardian.daemon.daily_summary" in modules
+    unwanted = {"paho", "wardian.adapters.mqtt_wishes", "wardian.daemon.wishes", "wardian.daemon.beat"}
     assert sorted(modules & unwanted) == []
 
 

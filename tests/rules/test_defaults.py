@@ -7,7 +7,8 @@ from importlib.resources import files
 import pytest
 
 from wardian.adapters.yaml_file import parse
-from wardian.daemon.library import MARKS, PRIORITIES, SENSOR_CONDITIONS, Advice, Default, Reasoned, library
+from wardian.daemon.library import PRIORITIES, SENSOR_CONDITIONS, Advice, Default, library
+from wardian.daemon.reasoned import MARKS, Reasoned
 from wardian.rules.crops import LIMITS, URGENT_LIMITS
 from wardian.rules.quantities import DERIVED_FROM, QUANTITIES
 from wardian.rules.uncertainty import UNCERTAINTIES

@@ -7,7 +7,7 @@ from typing import Any, Final
 from fake_clock import NOON_MS
 
 from wardian.daemon.lives import Lives
-from wardian.daemon.words import utc_text
+from wardian.daemon.tongue import utc_text
 from wardian.rules import life
 from wardian.rules.ports import Act, Alarm, JournalEntry
 

@@ -1,6 +1,7 @@
 """The loop with fakes around it: a sensor that hands over what it is given, a teller of few words, a flaky store."""
 
 from collections.abc import Mapping, Sequence
+from datetime import UTC
 from typing import TYPE_CHECKING, Any
 
 from fake_clock import FakeClock
@@ -8,6 +9,7 @@ from fake_clock import FakeClock
 from wardian.adapters.stores.memory import MemoryStore
 from wardian.daemon.lives import Lives
 from wardian.daemon.loop import Loop
+from wardian.daemon.tongue import Tongue, utc_text
 from wardian.rules.crops import Band, Limit, Stage, StageSpan
 from wardian.rules.engine import Engine
 from wardian.rules.life import Impossible
@@ -68,23 +70,29 @@ class FakeTeller:
     """Says little, to one channel."""
 
     channels = ("bell",)
+    tongue = Tongue(UTC)
 
     def __init__(self) -> None:
         self.nudged = 0
 
-    def fields(self, transition: Transition) -> dict[str, Any]:
+    def fields(self, transition: Transition, cause: object = None) -> dict[str, Any]:
         return {
+            "time": utc_text(transition.time_ms),
             "tray": transition.tray,
             "quantity": transition.quantity,
             "limit": transition.limit,
             "condition": transition.condition,
             "event": transition.event,
+            "message": f"{transition.event}.",
             "alarm": "too-warm" if transition.limit else transition.condition,
         }
 
-    def messages(self, transition: Transition, fields: Mapping[str, Any]) -> list[DueMessage]:
-        key = f"{transition.alarm}{transition.event}{transition.time_ms}"
-        return [DueMessage("bell", Message(key, "subject", "body", fields))]
+    def message(self, fields: Mapping[str, Any]) -> Message:
+        key = f"{fields['tray']}{fields['quantity']}{fields['condition']}{fields['event']}{fields['time']}"
+        return Message(key, "subject", "body", fields)
+
+    def messages(self, message: Message) -> list[DueMessage]:
+        return [DueMessage("bell", message)]
 
     def retired(self, fields: Mapping[str, Any], now_ms: int) -> dict[str, Any]:
         return {**fields, "event": "returned"}

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from wardian.rules.quantities import QUANTITIES
 from wardian.rules.readings import Chunk, Points, Rows, Series
 from wardian.rules.scores import Score
 from wardian.rules.scoring import Watch, score
+from wardian.rules.truth import Truth
 from wardian.simulator.bench import truth
 from wardian.simulator.evening_class import EVENING_CLASS, START_MS
 from wardian.simulator.scenarios import with_scenarios
@@ -52,13 +54,30 @@ def gathered(pieces: Iterable[Rows]) -> tuple[Chunk, list[tuple[int, str, str]]]
     return chunk, refused
 
 
-def scored(seed: int, scenarios: Iterable[str], days: float = 7.0) -> Score:
-    """Return how well the example configuration tells the truth of one pretended week."""
+class PretendedWeek(NamedTuple):
+    """Readings of the evening class, the refused ones (time, tray, quantity), and the truth about them."""
+
+    chunk: Chunk
+    refused: list[tuple[int, str, str]]
+    truth: Truth
+
+    @property
+    def until_ms(self) -> int:
+        return max(int(points.times_ms.max()) for points in self.chunk.values()) + 1
+
+
+def pretended(seed: int, scenarios: Iterable[str], days: float = 7.0) -> PretendedWeek:
+    """Return one pretended week."""
     end_ms = START_MS + round(days * MS_PER_DAY)
     setup = with_scenarios(replace(EVENING_CLASS, seed=seed), tuple(scenarios), START_MS, end_ms)
-    chunk, refused = gathered(week(setup, START_MS, end_ms))
+    return PretendedWeek(*gathered(week(setup, START_MS, end_ms)), truth(setup, START_MS, end_ms))
+
+
+def scored(seed: int, scenarios: Iterable[str], days: float = 7.0) -> Score:
+    """Return how well the example configuration tells the truth of one pretended week."""
+    one = pretended(seed, scenarios, days)
+    chunk, refused, until_ms = one.chunk, one.refused, one.until_ms
     plans = {tray.name: tray.plan for tray in example().trays}
-    until_ms = max(int(points.times_ms.max()) for points in chunk.values()) + 1
     engine = Engine(plans.values())
     engine.feed(chunk)
     for time_ms, tray, quantity in refused:
@@ -67,4 +86,4 @@ def scored(seed: int, scenarios: Iterable[str], days: float = 7.0) -> Score:
     beyond = excursions(plans.values(), chunk, until_ms)
     from_ms = min(int(points.times_ms.min()) for points in chunk.values())
     watch = Watch(plans, {series.tray for series in chunk}, from_ms, until_ms)
-    return score(truth(setup, START_MS, end_ms), told, beyond, watch)
+    return score(one.truth, told, beyond, watch)

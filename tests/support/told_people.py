@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from wardian.daemon.lives import Lives
 from wardian.daemon.people import Person
 from wardian.daemon.telling import Telling
-from wardian.daemon.words import utc_text
+from wardian.daemon.tongue import utc_text
 from wardian.rules import life
 from wardian.rules.ports import Act, Alarm, Message
 

@@ -1,0 +1,93 @@
+"""Care that people record: it stands in the journal, holds back what it does to a tray, and is refused where it cannot be."""
+
+import json
+from pathlib import Path
+
+import pytest
+from base_config import BASE
+from loop_rig import BEGIN_MS, Rig
+
+from wardian.adapters.stores.opening import open_store
+from wardian.daemon.care import act_of
+from wardian.daemon.cli import main
+from wardian.rules.observing.looks import LIFTED, WATERED, Care
+from wardian.rules.ports import Act
+
+
+def test_recorded_care_stands_in_the_journal_with_who_and_why() -> None:
+    rig = Rig()
+    rig.arrive(24.0)
+    rig.round_at(0)
+    rig.store.ask([act_of("tray-a", LIFTED, BEGIN_MS, "a helper", "a look")])
+    rig.round_at(1)
+    (entry,) = rig.store.journal()
+    assert (entry.fields["event"], entry.fields["who"], entry.fields["since_ms"]) == (
+        LIFTED,
+        "a helper",
+        BEGIN_MS,
+    )
+    assert entry.fields["message"] == "Cover lifted Sun 1 Mar 21:20, recorded by a helper: a look."
+    assert rig.store.acts() == {}
+    assert rig.store.waiting() == []
+
+
+def test_recorded_care_is_known_to_the_observers_also_after_a_restart() -> None:
+    rig = Rig()
+    rig.store.ask([act_of("tray-a", WATERED, BEGIN_MS, "a helper", "")])
+    rig.round_at(1)
+    done = Care(WATERED, BEGIN_MS, BEGIN_MS, is_recorded=True)
+    assert list(rig.loop.observer.trays["tray-a"].care.events) == [done]
+    again = Rig(rig.store, begun_minutes=60)
+    assert list(again.loop.observer.trays["tray-a"].care.events) == [done]
+
+
+def test_care_of_a_tray_that_is_gone_is_let_be() -> None:
+    rig = Rig()
+    rig.store.ask([act_of("tray-z", LIFTED, BEGIN_MS, "a helper", "")])
+    rig.round_at(1)
+    assert (rig.store.journal(), rig.store.acts()) == ([], {})
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Path:
+    """Return a configuration whose database is there."""
+    path = tmp_path / "config.yaml"
+    path.write_text(BASE, encoding="utf-8")
+    open_store(f"sqlite:///{tmp_path / 'wardian.db'}", tmp_path).close()
+    return path
+
+
+def asked(bench: Path) -> dict[int, Act]:
+    store = open_store(f"sqlite:///{bench.parent / 'wardian.db'}", bench.parent, read_only=True)
+    acts = store.acts()
+    store.close()
+    return acts
+
+
+def test_the_command_asks_for_it(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["care", "done", "tray-a", "watered", "--who", "evening class"]
+    assert main([*words, "--config", str(bench), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["event"] == "watered"
+    (act,) = asked(bench).values()
+    assert (act.alarm.tray, act.event, act.who) == ("tray-a", WATERED, "evening class")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "why"),
+    [
+        (("tray-q", "watered"), "there is no tray 'tray-q'"),
+        (("tray-a", "watered", "--at", "2001-01-01T00:00:00Z"), "a time of the last 24 h is accepted"),
+        (("tray-a", "watered", "--at", "noon"), "noon"),
+        (("tray-a", "sung to"), "sung to"),
+    ],
+)
+def test_what_cannot_be_meant_is_refused(
+    bench: Path, arguments: tuple[str, ...], why: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    try:
+        status = main(["care", "done", *arguments, "--config", str(bench)])
+    except SystemExit as wrong_usage:
+        status = int(wrong_usage.code or 0)
+    assert status == 2
+    assert why in capsys.readouterr().err
+    assert asked(bench) == {}
