@@ -54,7 +54,7 @@ def tags_of(fields: Mapping[str, Any]) -> frozenset[str]:
 
 
 def _group(fields: Mapping[str, Any]) -> str:
-    quantity, limit, condition = fields["quantity"], fields.get("limit"), fields["condition"]
+    quantity, limit, condition = fields["quantity"], fields.get("limit"), str(fields["condition"])
     if limit is not None:
         # The farther limit belongs to the nearer one.
         return _of_side(quantity, str(limit).partition("_")[0])
