@@ -5,9 +5,17 @@ Cold air and a cold medium are one trouble, cold and dark are two, unless one ca
 """
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
-from wardian.rules.observing.causes import is_of_sensor
+from wardian.rules.observing.causes import DRY_AIR, DRY_MEDIUM, WET_AIR, WET_MEDIUM, is_of_sensor
+
+#: Dry air and a dry medium are one walk with water, and too much of it is one, too.
+_ONE_WALK: Final = {
+    DRY_AIR: "thirsty",
+    DRY_MEDIUM: "thirsty",
+    WET_AIR: "too wet",
+    WET_MEDIUM: "too wet",
+}
 
 
 def tags_of(fields: Mapping[str, Any]) -> frozenset[str]:
@@ -25,7 +33,7 @@ def _group(fields: Mapping[str, Any]) -> str:
     if is_of_sensor(condition):
         # A probe that is silent and one that talks nonsense are one walk to one probe.
         return f"sensor: {quantity}"
-    if fields.get("group"):
-        return str(fields["group"])
+    if group := fields.get("group"):
+        return _ONE_WALK.get(group, str(group))
     # The farther limit belongs to the nearer one.
     return f"{quantity}: {condition.partition('_')[0]}" if fields.get("limit") else condition
