@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any, Final, NamedTuple
 
 from wardian.daemon.lives import Lives, alarm_of
+from wardian.daemon.tongue import ms_of
 from wardian.daemon.words import Teller
 from wardian.rules.observing.causes import Cause
 from wardian.rules.observing.holds import hold_of
@@ -16,8 +17,11 @@ from wardian.rules.observing.looks import LIFTED, MISTED, WATERED
 from wardian.rules.observing.observer import Observer
 from wardian.rules.observing.told import told_in_order
 from wardian.rules.ports import Alarm
-from wardian.rules.transitions import RAISED, RETURNED, Transition
+from wardian.rules.transitions import RAISED, Transition
 
+#: What only follows from a condition may take so long to mend when that is over. Common practice, no source: an
+#: airing mends within 20 to 30 min.
+MENDS_MS: Final = 30 * 60_000
 _DONE: Final = {LIFTED: "the cover was lifted", MISTED: "it was misted", WATERED: "it was watered"}
 
 
@@ -63,8 +67,6 @@ class Chronicle:
         for transition, cause in told_in_order(transitions, self.observer, until_ms):
             yield from self._let_go(transition.time_ms)
             yield from self._entries(transition, cause)
-            if transition.event == RETURNED:
-                yield from self._let_go(transition.time_ms)
         yield from self._let_go(until_ms)
 
     def _entries(self, transition: Transition, cause: Cause | None) -> Iterator[Entry]:
@@ -92,14 +94,18 @@ class Chronicle:
         """Yield the entries of what need not be held back any more, at an instant of all trays or one for each."""
         for alarm in self.lives.suppressed():
             at_ms = now_ms if isinstance(now_ms, int) else now_ms.get(alarm.tray, 0)
-            if self._is_over(alarm, at_ms):
-                over_ms = self.lives.of(alarm).until_ms or at_ms
+            over_ms = self._over_ms(alarm)
+            if over_ms is not None and over_ms <= at_ms:
                 fields = self.lives.release(alarm, over_ms)
                 yield Entry(over_ms, alarm.tray, fields, bool(fields["abnormal"]))
 
-    def _is_over(self, alarm: Alarm, now_ms: int) -> bool:
+    def _over_ms(self, alarm: Alarm) -> int | None:
+        """Return when what holds an alarm back is over, None while that is not known."""
         one = self.lives.of(alarm)
         if one.until_ms is not None:
-            return one.until_ms <= now_ms
-        name = one.fields["alarm"]
-        return not any(self.lives.standing(alarm.tray, condition) for condition in self.hiding.get(name, ()))
+            return one.until_ms
+        parents = self.hiding.get(one.fields["alarm"], ())
+        if any(self.lives.standing(alarm.tray, condition) for condition in parents):
+            return None
+        times = [self.lives.returned_ms(alarm.tray, condition) for condition in parents]
+        return max([ms_of(one.fields["time"]), *(time + MENDS_MS for time in times if time is not None)])

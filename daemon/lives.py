@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
-from wardian.daemon.tongue import utc_text
+from wardian.daemon.tongue import ms_of, utc_text
 from wardian.rules import life
 from wardian.rules.ports import Act, Alarm, DueMessage, JournalEntry, Message
 from wardian.rules.transitions import RAISED
@@ -196,11 +196,17 @@ class Lives:
 
     def standing(self, tray: str, condition: str) -> bool:
         """Return whether a condition of a tray is abnormal, whatever people did to its alarm."""
-        return any(
-            one.is_abnormal
-            for alarm, one in self._lives.items()
-            if alarm.tray == tray and alarm.condition == condition
-        )
+        return any(one.is_abnormal for one in self._of(tray, condition))
+
+    def returned_ms(self, tray: str, condition: str) -> int | None:
+        """Return when a condition of a tray that is over was last written of, None where it never was."""
+        times = [ms_of(one.fields["time"]) for one in self._of(tray, condition) if not one.is_abnormal]
+        return max(times, default=None)
+
+    def _of(self, tray: str, condition: str) -> list[Life]:
+        return [
+            one for alarm, one in self._lives.items() if (alarm.tray, alarm.condition) == (tray, condition)
+        ]
 
     def off_the_shelf(self, now_ms: int) -> list[dict[str, Any]]:
         """Return the entries of alarms whose time on the shelf is over, each of which is told once."""

@@ -8,7 +8,7 @@ from wardian.daemon.config import Config
 from wardian.daemon.lives import alarm_of
 from wardian.daemon.look import BenchNow, QuantityNow, TrayNow
 from wardian.daemon.replay import Replayed
-from wardian.daemon.tongue import Tongue, span_words
+from wardian.daemon.tongue import Tongue, ms_of, span_words
 from wardian.rules.life import LATCHED, RETURNED_UNACKNOWLEDGED, SET_ASIDE
 from wardian.rules.ports import JournalEntry
 from wardian.rules.quantities import QUANTITIES
@@ -115,7 +115,7 @@ def life_words(config: Config, fields: Mapping[str, Any]) -> str:
     if fields.get("who"):
         words += f" by {fields['who']}"
     if fields.get("until"):
-        words += f" until {Tongue.of(config.site).moment(_ms(fields['until']))}"
+        words += f" until {Tongue.of(config.site).moment(ms_of(fields['until']))}"
     return f"{words}: {fields['why']}" if fields.get("why") else words
 
 
@@ -123,7 +123,7 @@ def journal_lines(config: Config, entries: Iterable[Mapping[str, Any]]) -> Itera
     """Yield transitions as lines: when, which tray, raised or returned, and the message."""
     site = Tongue.of(config.site)
     for fields in entries:
-        moment = site.moment(_ms(fields["time"]))
+        moment = site.moment(ms_of(fields["time"]))
         yield f"{moment:<17} {fields['tray']:<10} {fields['event']:<8} {fields['priority']:<6} {fields['message']}"
 
 
@@ -142,9 +142,3 @@ def replay_summary(config: Config, replayed: Replayed) -> Iterator[str]:
         yield f"and {replayed.refused - len(replayed.refused_rows)} more refused"
     for tray, count in sorted(replayed.not_watched.items()):
         yield f"tray {tray!r} is not in the configuration: {count} readings not judged"
-
-
-def _ms(text: str) -> int:
-    from datetime import datetime
-
-    return round(datetime.fromisoformat(text).timestamp() * 1000)

@@ -5,13 +5,12 @@ never told as health.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import datetime
 from itertools import groupby
 from typing import Any, Final
 
 from wardian.daemon.config import Site
 from wardian.daemon.summary import BandDay, Summary, TrayDay
-from wardian.daemon.tongue import Tongue, span_words, utc_text
+from wardian.daemon.tongue import Tongue, ms_of, span_words, utc_text
 from wardian.rules import life
 from wardian.rules.ports import Message
 from wardian.rules.quantities import QUANTITIES
@@ -97,7 +96,7 @@ def summary_lines(summary: Summary, site: Site) -> Iterator[str]:
 def _alarm(fields: Mapping[str, Any], tongue: Tongue) -> str:
     since = fields.get("since")
     words = f"{fields['tray']}: {_name(fields)}, priority {fields.get('priority')}"
-    return f"{words}, since {tongue.moment(_ms(since))}" if since else words
+    return f"{words}, since {tongue.moment(ms_of(since))}" if since else words
 
 
 def _name(fields: Mapping[str, Any]) -> str:
@@ -186,7 +185,7 @@ def _aside(summary: Summary, tongue: Tongue) -> Iterator[str]:
     """Yield what is set aside; alarms of a tray that share one reason and end, in a line."""
 
     def shared(fields: Mapping[str, Any]) -> tuple[str, str]:
-        until = f" until {tongue.moment(_ms(fields['until']))}" if fields.get("until") else ""
+        until = f" until {tongue.moment(ms_of(fields['until']))}" if fields.get("until") else ""
         who = f" by {fields['who']}" if fields.get("who") else ""
         why = f": {fields['why']}" if fields.get("why") else ""
         return fields["tray"], f"{fields['life']}{who}{until}{why}"
@@ -288,7 +287,3 @@ def _band_json(band: BandDay) -> dict[str, Any]:
 def _minute_ms(time_ms: int) -> int:
     """Return the nearest minute: what is judged is some seconds behind the clock on the wall."""
     return (time_ms + 30_000) // 60_000 * 60_000
-
-
-def _ms(text: str) -> int:
-    return round(datetime.fromisoformat(text).timestamp() * 1000)

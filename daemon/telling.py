@@ -5,16 +5,15 @@ committed with the journal and the messages that follow from it, so nothing is t
 """
 
 from collections.abc import Callable, Container, Iterable, Mapping, Sequence
-from datetime import datetime
 from typing import Any, Final
 
 from wardian.daemon.belonging import tags_of
 from wardian.daemon.composing import Composer
 from wardian.daemon.freshness import SayTime
-from wardian.daemon.lives import alarm_of
+from wardian.daemon.lives import RELEASED, alarm_of
 from wardian.daemon.news import GATHERING_MS, Hearer, Item, Known, Window, item_of
 from wardian.daemon.people import HIGH, Person, rank_of
-from wardian.daemon.tongue import utc_text
+from wardian.daemon.tongue import ms_of, utc_text
 from wardian.daemon.troubles import Part, Trouble
 from wardian.rules import life
 from wardian.rules.ports import Alarm, DueMessage, Message
@@ -67,7 +66,7 @@ class Telling:
 
     def hear(self, fields: Mapping[str, Any], message: Message) -> None:
         """Take in one entry of the journal, and the message that says the same; twice is the same as once."""
-        time_ms = round(datetime.fromisoformat(fields["time"]).timestamp() * 1000)
+        time_ms = ms_of(fields["time"])
         name = _name(fields)
         mine = [
             trouble for trouble in self._troubles if trouble.tray == fields["tray"] and name in trouble.parts
@@ -100,8 +99,8 @@ class Telling:
         words = dict(message.fields), message.subject, message.body
         part = Part(*words, rank_of(fields), time_ms, time_ms, time_ms, is_seen=_is_seen(fields))
         trouble.rise(name, part)
-        if fields["event"] != RAISED and not part.is_seen:
-            # It was set aside, and comes back while people know of the rest alone.
+        if fields["event"] not in (RAISED, RELEASED) and not part.is_seen:
+            # A person set it aside, and it comes back while people know of the rest alone.
             trouble.tell_anew()
         return trouble
 

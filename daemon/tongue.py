@@ -102,6 +102,11 @@ def span_words(milliseconds: int) -> str:
     return f"{round(minutes / 1440)} days"
 
 
+def ms_of(text: str) -> int:
+    """Return the instant that ``utc_text`` gave as text."""
+    return round(datetime.fromisoformat(text).timestamp() * 1000)
+
+
 def utc_text(time_ms: int) -> str:
     """Return an instant as RFC 3339 in UTC with milliseconds."""
     return (

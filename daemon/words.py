@@ -13,7 +13,7 @@ from wardian.daemon.cause_words import CauseWords
 from wardian.daemon.library import Advice
 from wardian.daemon.tongue import Tongue, span_words, utc_text
 from wardian.rules.crops import Band, day_of
-from wardian.rules.observing.causes import Cause, group_of
+from wardian.rules.observing.causes import Cause, group_of, is_of_sensor
 from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import DueMessage, Message
 from wardian.rules.quantities import QUANTITIES
@@ -78,7 +78,9 @@ class Teller:
         why = f"Likely: {advice.cause}"
         if cause.get("name"):
             advice = replace(advice, action=self.causes[cause["name"]].action)
-            why = f"Likely: {'; '.join([cause['words'], *cause['evidence']])}"
+            # What the alarm itself was raised by is not said twice.
+            seen = [one for one in cause["evidence"] if one not in fields["message"]]
+            why = f"Likely: {'; '.join([cause['words'], *seen])}"
         elif cause and fields.get("group"):
             why = f"Likely (the traces cannot tell which): {advice.cause}"
         if fields.get("in_doubt"):
@@ -145,7 +147,7 @@ class Teller:
 
     def _headline(self, transition: Transition, advice: Advice) -> str:
         name = advice.alarm.replace("-", " ")
-        if transition.limit is None:
+        if is_of_sensor(transition.condition):
             name += f" ({QUANTITIES[transition.quantity].words})"
         return name if transition.event == RAISED else f"{name}, returned to normal"
 
@@ -202,8 +204,8 @@ class Teller:
             return f"no longer so since {self.tongue.moment(transition.since_ms)}."
         assert transition.evidence is not None
         lasted = transition.time_ms - transition.since_ms
-        since = f", since {self.tongue.moment(transition.since_ms)} ({span_words(lasted)})" if lasted else ""
-        return f"{self.tongue.evidence(transition.evidence)}{since}."
+        since = f" It has been so since {self.tongue.moment(transition.since_ms)} ({span_words(lasted)})."
+        return f"{self.tongue.evidence(transition.evidence)}.{since if lasted else ''}"
 
     def _band(self, transition: Transition) -> Band | None:
         stage = next(
@@ -220,7 +222,7 @@ class Teller:
 def _name(fields: Mapping[str, Any]) -> str:
     """Return the name of an alarm; one about a sensor with whose sensor that is."""
     name = str(fields["alarm"]).replace("-", " ")
-    return name if fields["limit"] is not None else f"{name} ({QUANTITIES[fields['quantity']].words})"
+    return f"{name} ({QUANTITIES[fields['quantity']].words})" if is_of_sensor(fields["condition"]) else name
 
 
 def _place(fields: Mapping[str, Any]) -> str:

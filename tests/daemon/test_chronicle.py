@@ -117,7 +117,20 @@ def test_what_only_follows_from_a_condition_is_held_back_as_long_as_that_stands(
     assert bench.write(10, change(5)) == [(1, RAISED, True), (5, RAISED, False), (5, "suppressed", False)]
     assert "it only follows from cover off" in bench.entries[-1].fields["message"]
     bench.warm(10, 20.0)
-    assert bench.write(12) == [(11, RETURNED, True), (11, "released", True)]
+    assert bench.write(40) == [(11, RETURNED, True)]
+    assert bench.write(42) == [(41, "released", True)]
+
+
+def test_what_mends_soon_after_the_condition_that_it_follows_from_is_never_told() -> None:
+    bench = Bench()
+    bench.warm(0, 31.0)
+    bench.write(10, change(5))
+    bench.warm(10, 20.0)
+    assert bench.write(50, change(20, RETURNED)) == [
+        (11, RETURNED, True),
+        (20, RETURNED, False),
+        (41, "released", False),
+    ]
 
 
 def test_a_hold_goes_on_after_a_restart() -> None:
