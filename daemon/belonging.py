@@ -5,42 +5,27 @@ Cold air and a cold medium are one trouble, cold and dark are two, unless one ca
 """
 
 from collections.abc import Mapping
-from typing import Any, Final
+from typing import Any
 
-_HEAT: Final = {"low": "cold", "high": "warm"}
-_WATER: Final = {"low": "thirsty", "high": "wet"}
-#: Of a deficit, much is dry.
-_DEFICIT: Final = {"low": "wet", "high": "thirsty"}
-_LIGHT: Final = {"low": "dark", "high": "bright"}
-_GROUPS: Final = {
-    "air_temperature": _HEAT,
-    "medium_temperature": _HEAT,
-    "leaf_temperature": _HEAT,
-    "relative_humidity": _WATER,
-    "dew_point": _WATER,
-    "medium_moisture": _WATER,
-    "tray_mass": _WATER,
-    "vapour_pressure_deficit": _DEFICIT,
-    "leaf_vapour_pressure_deficit": _DEFICIT,
-    "illuminance": _LIGHT,
-    "ppfd": _LIGHT,
-    "light_hours": _LIGHT,
-    "daily_light_integral": _LIGHT,
-}
+from wardian.rules.observing.causes import is_of_sensor
 
 
 def tags_of(fields: Mapping[str, Any]) -> frozenset[str]:
     """Return what an alarm shares with others: alarms of one tray with a tag in common belong together."""
-    cause = fields.get("cause")
-    named = {f"cause: {cause['name']}"} if cause else set()
+    cause = fields.get("cause") or {}
+    # Each probe is looked at by itself: one that falls silent later is news.
+    named = (
+        {f"cause: {cause['name']}"} if cause.get("name") and not is_of_sensor(fields["condition"]) else set()
+    )
     return frozenset({_group(fields), *named})
 
 
 def _group(fields: Mapping[str, Any]) -> str:
-    quantity, limit = fields["quantity"], fields.get("limit")
-    if limit is None:
+    quantity, condition = fields["quantity"], fields["condition"]
+    if is_of_sensor(condition):
         # A probe that is silent and one that talks nonsense are one walk to one probe.
         return f"sensor: {quantity}"
+    if fields.get("group"):
+        return str(fields["group"])
     # The farther limit belongs to the nearer one.
-    side = str(limit).partition("_")[0]
-    return _GROUPS[quantity][side] if quantity in _GROUPS else f"{quantity}: {side}"
+    return f"{quantity}: {condition.partition('_')[0]}" if fields.get("limit") else condition

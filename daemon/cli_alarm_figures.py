@@ -7,7 +7,7 @@ from contextlib import ExitStack
 from pathlib import Path
 
 from wardian.daemon import report_alarm_figures as report
-from wardian.daemon import wiring
+from wardian.daemon import visiting, wiring
 from wardian.daemon.alarm_period import figures_of
 from wardian.daemon.config import Config
 from wardian.daemon.exit_status import CANNOT_BE_USED, DONE
@@ -51,7 +51,7 @@ def _figures(config: Config, from_text: str | None, to_text: str | None) -> Alar
     from wardian.daemon.recorded import instant_ms
 
     from_ms, to_ms = (instant_ms(text) if text is not None else None for text in (from_text, to_text))
-    entries = wiring.alarm_entries(config, everything=True)
+    entries = visiting.alarm_entries(config, everything=True)
     if not entries:
         return None
     with ExitStack() as opened:

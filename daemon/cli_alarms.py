@@ -17,7 +17,7 @@ LATER: Final = "Nobody is watching now: it is done when `wardian run` starts."
 
 def act(options: argparse.Namespace) -> int:
     """Ask for what a person wants of alarms."""
-    from wardian.daemon import wiring
+    from wardian.daemon import visiting, wiring
     from wardian.daemon.acts import ACTS, NotToBeDone, Wish, one_line
     from wardian.daemon.lives import TOLD
     from wardian.rules.amounts import NotAnAmount, duration_ms
@@ -28,7 +28,7 @@ def act(options: argparse.Namespace) -> int:
     wish = Wish(event, options.tray, options.alarm, who, one_line(options.why))
     try:
         lasts_ms = duration_ms(options.lasts) if event == life.SHELVE else None
-        asked = wiring.ask(config, wish, lasts_ms)
+        asked = visiting.ask(config, wish, lasts_ms)
     except NotAnAmount as error:
         return _refuse(options, f"--for {options.lasts!r} {error}")
     except NotToBeDone as error:

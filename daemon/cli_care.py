@@ -5,7 +5,7 @@ import json
 import sys
 from pathlib import Path
 
-from wardian.daemon import recorded, wiring
+from wardian.daemon import recorded, visiting, wiring
 from wardian.daemon.acts import one_line
 from wardian.daemon.care import DONE
 from wardian.daemon.cli_alarms import LATER, WHEN, whoever
@@ -20,7 +20,7 @@ def care(options: argparse.Namespace) -> int:
     who = one_line(options.who or "") or whoever()
     try:
         done_ms = recorded.instant_ms(options.at) if options.at else None
-        act, is_watching = wiring.record_care(
+        act, is_watching = visiting.record_care(
             config, options.tray, options.event, done_ms, (who, one_line(options.why))
         )
     except ValueError as error:

@@ -81,10 +81,10 @@ def _print_lines(lines: Iterable[str]) -> None:
 
 def status(options: argparse.Namespace) -> int:
     """Print every tray as it is now."""
-    from wardian.daemon import report, wiring
+    from wardian.daemon import report, visiting, wiring
 
     config = wiring.load_config(Path(options.config))
-    bench = wiring.bench_now(config)
+    bench = visiting.bench_now(config)
     if options.json:
         _print_json(bench.as_json())
     else:
@@ -117,11 +117,11 @@ def alarms(options: argparse.Namespace) -> int:
         from wardian.daemon.cli_alarms import act
 
         return act(options)
-    from wardian.daemon import report, wiring
+    from wardian.daemon import report, visiting, wiring
 
     config = wiring.load_config(Path(options.config))
-    entries = wiring.alarm_entries(config, everything=options.all)
-    lives = [] if options.all else wiring.alarm_lives(config)
+    entries = visiting.alarm_entries(config, everything=options.all)
+    lives = [] if options.all else visiting.alarm_lives(config)
     told = [dict(entry.fields) for entry in entries] if options.all else report.present_alarms(entries, lives)
     if options.json:
         for fields in told:

@@ -5,7 +5,7 @@ import json
 from contextlib import ExitStack
 from pathlib import Path
 
-from wardian.daemon import wiring
+from wardian.daemon import visiting, wiring
 from wardian.daemon.config import Config
 from wardian.daemon.daily_summary import DAY_MS
 from wardian.daemon.exit_status import DONE
@@ -34,7 +34,7 @@ def _last_day(config: Config) -> Summary:
         StoreFailed: The store cannot be read.
     """
     with ExitStack() as opened:
-        store, now_ms = wiring.look(config, opened)
+        store, now_ms = visiting.look(config, opened)
         span, notes = (now_ms - DAY_MS, now_ms), store.notes()
         watched_ms = watched_time(notes, store).within_ms(span) if NOTE in notes else None
         return summed_up(config, store, wiring.lives(config, store, lambda: now_ms), span, watched_ms)

@@ -124,9 +124,10 @@ def _summed_up(items: Sequence[Item]) -> str:
     standing = [item for item in items if item.kind in STANDING]
     over = len(items) - len(standing)
     gone = f"; {over} over" if over else ""
+    before = "reminder: " if all(item.kind == REMINDER for item in standing) else ""
     if len(standing) == 1:
-        return f"{lead.subject}{gone}"
-    return f"{lead.subject}, and {len(standing) - 1} more ({_counted(standing)}){gone}"
+        return f"{before}{lead.subject}{gone}"
+    return f"{before}{lead.subject}, and {len(standing) - 1} more ({_counted(standing)}){gone}"
 
 
 def _counted(items: Sequence[Item]) -> str:

@@ -120,7 +120,7 @@ def read_outward(written: Written, folder: Path, notifiers: Collection[str], com
         if channel not in notifiers:
             where = ("summary", "channels", place)
             written.mistake(where, f"{shown(channel)} is none of the notifiers", nearest(channel, notifiers))
-    if summary and not summary.channels:
+    if summary and not summary.channels and written.at(("people",)) is None:
         written.warn(("summary",), "names no channel: nobody gets it", "add channels: [NOTIFIER]")
     if beat and beat.every < commit_every_ms:
         problem = "is more often than rounds are committed, and a beat follows a round"

@@ -5,13 +5,11 @@ tried again with everything in it. The loop waits for no network.
 """
 
 import logging
-import threading
-from collections import deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import islice
 from typing import TYPE_CHECKING, Any, Final
 
+from wardian.daemon.arrivals import Queue
 from wardian.daemon.care import care_of, entry_of, is_care, recorded
 from wardian.daemon.chronicle import Chronicle
 from wardian.daemon.intake import Intake, doubted
@@ -32,8 +30,6 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 
-#: Arrivals waiting for a round. A full queue takes no more, and their sources send them again.
-QUEUE_ROOM: Final = 20_000
 #: Arrivals in one round, so that a long backlog is kept piece by piece.
 ROUND_ARRIVALS: Final = 2_000
 #: Readings, refused ones included, that wait in memory while the store cannot keep them.
@@ -51,44 +47,6 @@ QUIET_S: Final = 5.0
 #: The longest that judgement waits for a wire that does not work, and for a backlog, in our own time.
 DEAF_PATIENCE_S: Final = 60.0
 BACKLOG_PATIENCE_S: Final = 900.0
-
-
-class Queue:
-    """Arrivals from any thread, taken by the loop; never waits, never grows past its room."""
-
-    def __init__(self, room: int = QUEUE_ROOM) -> None:
-        """Begin empty."""
-        self._room = room
-        self._waiting: deque[Arrival] = deque()
-        self._wake = threading.Event()
-        self.turned_away = 0
-
-    def hand_over(self, arrival: Arrival) -> bool:
-        """Take one arrival, or return False when there is no room."""
-        if len(self._waiting) >= self._room:
-            self.turned_away += 1
-            return False
-        self._waiting.append(arrival)
-        return True
-
-    def hurry(self) -> None:
-        """End the loop's wait now."""
-        self._wake.set()
-
-    def wait(self, seconds: float) -> None:
-        """Wait for some time, or until somebody hurries."""
-        self._wake.wait(seconds)
-        self._wake.clear()
-
-    def take(self, most: int) -> list[Arrival]:
-        """Take the oldest arrivals."""
-        taken = list(islice(self._waiting, most))
-        for _ in taken:
-            self._waiting.popleft()
-        return taken
-
-    def __len__(self) -> int:
-        return len(self._waiting)
 
 
 @dataclass(slots=True)

@@ -43,8 +43,7 @@ class Part(Protocol):
 class Around(NamedTuple):
     """What is there already when the rest is opened.
 
-    ``lives`` reads where alarms stand from the store; ``channels`` are all there are, ``for_people`` those of people who
-    want the summary, beside those that its section names; ``parts`` must work for a beat.
+    ``lives`` reads where alarms stand from the store; ``channels`` are all there are; ``parts`` must work for a beat.
     """
 
     config: "Config"
@@ -53,7 +52,6 @@ class Around(NamedTuple):
     machine: Clock
     lives: Callable[[], "Lives"]
     channels: Sequence[str] = ()
-    for_people: Sequence[str] = ()
     parts: Sequence[Part] = ()
 
 
@@ -68,7 +66,7 @@ def open_outward(around: Around, opened: ExitStack) -> tuple[list["Beside"], lis
         wishes, wire = _wishes(keys.commands, around, opened)
         beside.append(wishes)
         wires.append(wire)
-    if keys.summary is not None or around.for_people:
+    if keys.summary is not None or any(person.summary for person in around.config.people):
         beside.append(_summary(keys.summary or SummaryKeys(), around, opened))
     if keys.beat is not None:
         beside.append(_beat(keys.beat, around, opened))
@@ -97,13 +95,14 @@ def _summary(keys: "SummaryKeys", around: Around, opened: ExitStack) -> "Beside"
         summary = summed_up(config, around.store, around.lives(), span, watched_ms)
         return summary_message(summary, config.site, key)
 
-    channels = dict.fromkeys([*channels_of(keys.channels, around.channels), *around.for_people])
+    of_people = [name for person in config.people if person.summary for name in person.channels]
+    channels = channels_of([*keys.channels, *of_people], around.channels)
     settle_ms = max((tray.settle_ms for tray in config.trays), default=0)
     notes = around.store.notes()
     speed = config.simulator.speed if config.simulator else 1.0
     pause_ms = ROUNDS_MISSED * max(config.commit_every_ms, LEAST_PAUSE_MS, round(speed * 1000))
     told = Told.of(notes[NOTE]) if NOTE in notes else None
-    plan = Plan(keys.at, config.site.zone, list(channels), settle_ms)
+    plan = Plan(keys.at, config.site.zone, channels, settle_ms)
     daily = DailySummary(plan, make, watched_time(notes, around.store, pause_ms), told)
     daily.is_ready = lambda: around.loop.is_up_to_date
     opened.callback(daily.stop)

@@ -4,29 +4,24 @@ The rule of this file: each adapter is imported by the function that opens it, s
 configuration does not use is never loaded.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.config import Config, load
-from wardian.daemon.lives import Lives, alarm_of
+from wardian.daemon.lives import Lives
 from wardian.daemon.tongue import Tongue
 from wardian.daemon.words import Teller, TrayWords
 from wardian.rules.documents import Path as Place
 from wardian.rules.documents import dotted
 from wardian.rules.errors import BadConfig, Mistake, StoreFailed
-from wardian.rules.ports import Clock, JournalEntry, Sensor, Store
+from wardian.rules.ports import Clock, Sensor, Store
 
 if TYPE_CHECKING:
-    from wardian.adapters.stores.lock import Holder
-    from wardian.daemon.acts import Asked, Wish
     from wardian.daemon.bench_watch import Watch
     from wardian.daemon.chronicle import Chronicle
     from wardian.daemon.library import Library
-    from wardian.daemon.look import BenchNow
-    from wardian.daemon.telling import Telling
-    from wardian.rules.ports import Act
 
 #: The note in which a simulated bench leaves its time.
 CLOCK_NOTE: Final = "clock"
@@ -74,8 +69,12 @@ def _strange_files(config: Config) -> Iterator[tuple[Place, str]]:
 
 def teller(config: Config, channels: Sequence[str] = (), on_due: Callable[[], None] = lambda: None) -> Teller:
     """Return what puts alarms into words, for some channels."""
+    from wardian.adapters.yaml_file import parse
+    from wardian.daemon.cause_words import cause_words
+
     trays = {tray.name: TrayWords(tray.plan, tray.crop.name, tray.stuck) for tray in config.trays}
-    return Teller(Tongue.of(config.site), trays, config.library.advice, channels, on_due)
+    tongue = Tongue.of(config.site)
+    return Teller(tongue, trays, config.library.advice, channels, on_due, cause_words(parse))
 
 
 def chronicle(config: Config) -> "Chronicle":
@@ -105,164 +104,12 @@ def open_store(config: Config, opened: ExitStack, *, read_only: bool = False) ->
     return store
 
 
-def _store_to_look_at(config: Config, opened: ExitStack) -> Store:
-    """Open the store to look at; an empty one where nothing was watched yet.
-
-    Raises:
-        StoreFailed: It cannot be read.
-    """
-    from wardian.adapters.stores.memory import MemoryStore
-    from wardian.adapters.stores.opening import database_path
-
-    path = database_path(config.store_url, Path())
-    if path is not None and not path.exists():
-        return MemoryStore()
-    return open_store(config, opened, read_only=True)
-
-
-def look(config: Config, opened: ExitStack) -> tuple[Store, int]:
-    """Open the store to look at; return it and what time it is at the bench.
-
-    Raises:
-        StoreFailed: It cannot be read.
-    """
-    from wardian.adapters.stores.opening import database_path
-
-    store = _store_to_look_at(config, opened)
-    path = database_path(config.store_url, Path())
-    if path is None or not path.exists():
-        return store, machine_clock().wall_ms()
-    from wardian.adapters.stores.lock import holder
-
-    return store, _time_there(config, store, is_running=holder(path) is not None)
-
-
-def bench_now(config: Config) -> "BenchNow":
-    """Return the present state of the bench, as far as the store knows it.
-
-    Raises:
-        StoreFailed: The store cannot be read.
-    """
-    from wardian.adapters.stores.memory import MemoryStore
-    from wardian.adapters.stores.opening import database_path
-    from wardian.daemon.look import bench_now as look
-
-    path = database_path(config.store_url, Path())
-    if path is not None and not path.exists():
-        return look(config, MemoryStore(), machine_clock().wall_ms(), {"words": ["nothing was watched yet"]})
-    from wardian.adapters.stores.lock import holder
-
-    held = holder(path) if path is not None else None
-    with ExitStack() as opened:
-        store = open_store(config, opened, read_only=True)
-        now_ms = _time_there(config, store, is_running=held is not None)
-        pid = held.pid if held else None
-        return look(config, store, now_ms, {"pid": pid, "words": _daemon_words(config, store, held)})
-
-
-def _daemon_words(config: Config, store: Store, held: "Holder | None") -> list[str]:
-    from wardian.daemon.outbox import backlogs
-
-    words = [f"watching (process {held.pid})" if held else "NOBODY IS WATCHING: wardian run is not running"]
-    if held and held.trouble:
-        words.append(f"NOTHING IS KEPT: {held.trouble}")
-    latest = store.latest().values()
-    if latest:
-        newest_ms = max(reading.time_ms for reading in latest)
-        words.append(f"last reading kept: {Tongue.of(config.site).moment(newest_ms)}")
-    words += [
-        f"{one.channel}: {one.words(Tongue.of(config.site).moment)}" for one in backlogs(store.waiting())
-    ]
-    words += [f"{name}: {state}" for name, state in sorted(store.notes().get("sensors", {}).items())]
-    return words
-
-
 def lives(config: Config, store: Store, now_ms: Callable[[], int]) -> Lives:
     """Return where every alarm stands that a store knows of."""
     from wardian.daemon.acts import latching, named
 
     moment = Tongue.of(config.site).moment
     return Lives(store.last_of_alarms(), moment, named(config, now_ms), latching(config))
-
-
-def alarm_lives(config: Config) -> list[Mapping[str, Any]]:
-    """Return the last entries of alarms that somebody has yet to deal with, or has set aside.
-
-    Raises:
-        StoreFailed: The store cannot be read.
-    """
-    with ExitStack() as opened:
-        return lives(config, _store_to_look_at(config, opened), lambda: 0).listed()
-
-
-def ask(config: Config, wish: "Wish", lasts_ms: int | None) -> "Asked":
-    """Ask the daemon for what a person wants of alarms, for so long where it ends.
-
-    Raises:
-        NotToBeDone: It cannot be done.
-        StoreFailed: The store cannot be read or written.
-    """
-    from wardian.adapters.stores.lock import holder
-    from wardian.adapters.stores.opening import database_path
-    from wardian.daemon.acts import Asked, NotToBeDone, acts
-
-    path = database_path(config.store_url, Path())
-    if path is None or not path.exists():
-        raise NotToBeDone("nothing was watched yet; `wardian run` makes the database")
-    is_watching = holder(path) is not None
-    with ExitStack() as opened:
-        store = open_store(config, opened, read_only=True)
-        now_ms = _time_there(config, store, is_running=is_watching)
-        wish = wish._replace(until_ms=None if lasts_ms is None else now_ms + lasts_ms)
-        asked = acts(wish, config, lives(config, store, lambda: now_ms), now_ms)
-        store.ask(list(asked))
-    return Asked(asked, is_watching)
-
-
-def record_care(
-    config: Config, tray: str, event: str, done_ms: int | None, by: tuple[str, str]
-) -> tuple["Act", bool]:
-    """Ask the daemon to write down what was done at a tray; ``by`` is who did it and why.
-
-    Returns:
-        What is asked for, and whether a daemon is there to hear it at once.
-
-    Raises:
-        ValueError: There is no such tray, or it was done at no time that can be meant.
-        StoreFailed: The store cannot be read or written.
-    """
-    from wardian.adapters.stores.lock import holder
-    from wardian.adapters.stores.opening import database_path
-    from wardian.daemon.care import LONGEST_AGO_MS, act_of
-    from wardian.rules.documents import nearest
-
-    names = [one.name for one in config.trays]
-    if tray not in names:
-        raise ValueError(f"there is no tray {tray!r}; {nearest(tray, names)}")
-    path = database_path(config.store_url, Path())
-    if path is None or not path.exists():
-        raise ValueError("nothing was watched yet; `wardian run` makes the database")
-    is_watching = holder(path) is not None
-    with ExitStack() as opened:
-        store = open_store(config, opened, read_only=True)
-        now_ms = _time_there(config, store, is_running=is_watching)
-        done_ms = now_ms if done_ms is None else done_ms
-        if not now_ms - LONGEST_AGO_MS <= done_ms <= now_ms:
-            raise ValueError("--at: a time of the last 24 h is accepted")
-        act = act_of(tray, event, done_ms, *by)
-        store.ask([act])
-    return act, is_watching
-
-
-def alarm_entries(config: Config, *, everything: bool) -> list[JournalEntry]:
-    """Return the present alarms, or the whole journal.
-
-    Raises:
-        StoreFailed: The store cannot be read.
-    """
-    with ExitStack() as opened:
-        store = _store_to_look_at(config, opened)
-        return store.journal() if everything else store.standing()
 
 
 # --------------------------------------------------------------------------------------- the clock
@@ -287,16 +134,6 @@ def _clock(config: Config, store: Store) -> Clock:
     left_ms = store.notes().get(CLOCK_NOTE, {}).get("time_ms", 0)
     kept_ms = max((reading.time_ms for reading in store.latest().values()), default=0)
     return HurriedClock(max(begin_ms, left_ms, kept_ms), keys.speed)
-
-
-def _time_there(config: Config, store: Store, *, is_running: bool) -> int:
-    """Return what time it is at the bench: a simulated one has its own, which stops with the daemon."""
-    now_ms = machine_clock().wall_ms()
-    note = store.notes().get(CLOCK_NOTE)
-    if config.simulator is None or not note:
-        return now_ms
-    passed_ms = (now_ms - note["machine_ms"]) * note["speed"] if is_running else 0
-    return int(note["time_ms"] + max(passed_ms, 0))
 
 
 # ------------------------------------------------------------------------------------- the daemon
@@ -332,15 +169,18 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     loop.quiet_s = _quiet_s(sensors, speed)
     loop.lives = lives(config, store, clock.wall_ms)
     loop.hiding = config.library.hiding()
-    loop.telling = _telling(config, channels, store, loop.lives, words)
+    if config.people:
+        from wardian.daemon.opening_people import open_telling
+
+        loop.telling = open_telling(config, channels, store, loop.lives, words)
     loop.bring_up_to_date(clock.wall_ms())
     polling = Polling(sensors, machine_clock(), speed)
     wires: list[Any] = list(sensors)
-    if config.outward.is_any:
+    if config.outward.is_any or any(person.summary for person in config.people):
         from wardian.daemon.outward import Around, open_outward
 
         around = Around(config, store, loop, machine_clock(), lambda: lives(config, store, clock.wall_ms))
-        around = around._replace(channels=words.channels, parts=(outbox, polling))
+        around = around._replace(channels=channels, parts=(outbox, polling))
         loop.beside, more = open_outward(around, opened)
         wires += more
     loop.notes = lambda: _notes(wires, clock, speed)
@@ -359,26 +199,6 @@ def _of_nobody(config: Config, channels: Sequence[str]) -> list[str]:
     """Return the channels that no person has: they get every alarm as it comes."""
     owned = {name for person in config.people for name in person.channels}
     return [name for name in channels if name.partition("#")[0] not in owned]
-
-
-def _telling(
-    config: Config, channels: Sequence[str], store: Store, lives: Lives, words: Teller
-) -> "Telling | None":
-    """Return what people are told, brought up to date with the alarms; nothing where there are none."""
-    if not config.people:
-        return None
-    from wardian.daemon.loop import TELLING_NOTE
-    from wardian.daemon.people import people_of
-    from wardian.daemon.telling import Telling
-
-    people = people_of(config.people, channels, config.site.zone)
-    telling = Telling(people, Tongue.of(config.site).moment, state=store.notes().get(TELLING_NOTE))
-    # What became of alarms while nobody was to be told, or by another configuration, is learned now.
-    listed = {alarm_of(fields) for fields in lives.listed()}
-    for alarm in sorted(telling.alarms() | listed):
-        fields = lives.of(alarm).fields
-        telling.hear(fields, words.message(fields))
-    return telling
 
 
 def _quiet_s(sensors: Sequence[Sensor], speed: float) -> float:

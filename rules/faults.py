@@ -200,7 +200,7 @@ _KINDS: Final = (
         "clock set back",
         "the clock that stamps the readings goes back by an hour, and later forward again",
         # An hour of light is stamped upon an hour of dark, and the other way round.
-        frozenset({SENSOR_SILENT, "light_hours high", "light_hours low"}),
+        frozenset({SENSOR_SILENT, "light_hours high", "light_hours low", "lamp-not-on", "lamp-not-off"}),
         _DAY_H,
         of_sensor=True,
     ),

@@ -46,7 +46,8 @@ _OF_LIMITS: Final[Mapping[tuple[str, str], str]] = {
     **{(one, "low"): DARK for one in _LIGHT},
     **{(one, "high"): BRIGHT for one in _LIGHT},
 }
-_OF_CONDITIONS: Final[Mapping[str, str]] = {
+#: By condition of the traces, its group.
+OF_CONDITIONS: Final[Mapping[str, str]] = {
     "heater-idle": COLD,
     "medium-chilled": COLD,
     "mains-lost": COLD,
@@ -147,8 +148,13 @@ def cause_of(transition: Transition, observer: Observer) -> Cause:
     return Cause(None)
 
 
+def is_of_sensor(condition: str) -> bool:
+    """Return whether an alarm is about a sensor, by its condition."""
+    return condition in _OF_SENSORS
+
+
 def group_of(transition: Transition) -> str | None:
     """Return the group of an alarm about a tray; None where no cause is known for it."""
     if transition.limit is None:
-        return _OF_CONDITIONS.get(transition.condition)
+        return OF_CONDITIONS.get(transition.condition)
     return _OF_LIMITS.get((transition.quantity, transition.limit.partition("_")[0]))

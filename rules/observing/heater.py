@@ -17,6 +17,8 @@ _QUANTITY: Final = "medium_temperature"
 _LOOKED_BACK_MIN: Final = 24 * 60
 _SETTLED_MIN: Final = 5
 _HOUR_MIN: Final = 60
+#: A medium without heat falls at least so fast. [K/h] From memory: it relaxes to the room within 1.5 to 4 h.
+_FALLS_K_PER_H: Final = 0.2
 #: A condition that tells the same, and more.
 MAINS_LOST: Final = "mains-lost"
 #: A medium without heat comes nearer to the air by so much, where a cold room takes it away from the air. [K]
@@ -43,7 +45,7 @@ class HeaterIdle:
         if quiet_ms < look.figure(self.name, "without_heat") / 2:
             return NORMAL
         wait_ms = max(look.figure(self.name, "without_heat"), 1.5 * mat.apart_min * MINUTE_MS)
-        if quiet_ms < wait_ms or is_air_ahead(look):
+        if quiet_ms < wait_ms or is_air_ahead(look) or is_slow(look, mat, medium_c):
             return UNCHANGED
         return Abnormal(look.now_ms - quiet_ms, idle(mat, quiet_ms, medium_c), medium_c)
 
@@ -83,6 +85,18 @@ def is_air_ahead(look: Look) -> bool:
     )
     air = air_usual(look)
     return air is None or not over_k <= air.medium_over_air_k - _LESS_K
+
+
+def overdue_min(look: Look) -> int:
+    """Return for how many minutes the medium has been cool enough for its mat to come on."""
+    medium, mat = look.minutes.trace(_QUANTITY, _LOOKED_BACK_MIN).mean, look.usual.mat
+    warm = np.flatnonzero(~(medium < mat.on_c)) if mat else np.empty(0)
+    return len(medium) - 1 - int(warm[-1]) if len(warm) else len(medium)
+
+
+def is_slow(look: Look, mat: Mat, medium_c: float) -> bool:
+    """Return whether the medium went down more slowly than one without heat does, as a drifting probe does."""
+    return (mat.on_c - medium_c) * _HOUR_MIN / max(overdue_min(look), 1) < _FALLS_K_PER_H
 
 
 def air_usual(look: Look) -> Air | None:

@@ -12,12 +12,14 @@ from wardian.rules.evidence import Evidence, Figure, difference, moment, number,
 from wardian.rules.observing.looks import NORMAL, UNCHANGED, Abnormal, Look, Verdict
 from wardian.rules.observing.minutes import MINUTE_MS
 from wardian.rules.observing.schedule import Meant, meant
-from wardian.rules.observing.usual import DARK_SHARE, Lamp, Usual, recent
+from wardian.rules.observing.usual import DARK_SHARE, PULSE_MIN, Lamp, Usual, heating, recent
 from wardian.rules.readings import Values
 
 #: The lamp must warm the air by so much for the air to answer for it. [K]
 _WARMS_K: Final = 0.5
 _SETTLED_MIN: Final = 5
+#: Lost mains show within so long after the lamp went out.
+_TOLD_APART_MIN: Final = 45
 
 
 class LampNotOn:
@@ -41,8 +43,11 @@ class LampNotOn:
             return NORMAL
         if light.max() > dark_lx:
             return UNCHANGED
-        since_ms = look.now_ms - dark_min(look, lamp) * MINUTE_MS
-        return Abnormal(max(since_ms, now.since_ms), not_on(look, lamp, max(since_ms, now.since_ms)))
+        dark = min(dark_min(look, lamp), (look.now_ms - now.since_ms) // MINUTE_MS)
+        if self.name not in look.standing and _may_be_mains(look, dark):
+            return UNCHANGED
+        since_ms = look.now_ms - dark * MINUTE_MS
+        return Abnormal(since_ms, not_on(look, since_ms))
 
 
 class LampNotOff:
@@ -91,6 +96,15 @@ class LampWeak:
         return Abnormal(look.now_ms - len(light) * MINUTE_MS, weak(lamp, share_pct), share_pct)
 
 
+def _may_be_mains(look: Look, dark: int) -> bool:
+    """Return whether the mat is due and has not heated since the light went, so that more may be lost than a lamp."""
+    mat = look.usual.mat
+    if mat is None or dark >= _TOLD_APART_MIN:
+        return False
+    medium = look.minutes.trace("medium_temperature", dark + PULSE_MIN).mean
+    return bool(len(medium)) and bool(medium[-1] < mat.on_c) and not heating(medium).any()
+
+
 def dark_min(look: Look, lamp: Lamp) -> int:
     """Return for how many minutes it has been dark without a break."""
     light = look.minutes.trace(lamp.quantity, 24 * 60).mean
@@ -98,7 +112,7 @@ def dark_min(look: Look, lamp: Lamp) -> int:
     return len(light) - 1 - int(bright[-1]) if len(bright) else len(light)
 
 
-def not_on(look: Look, lamp: Lamp, since_ms: int) -> Evidence:
+def not_on(look: Look, since_ms: int) -> Evidence:
     """Return what speaks for a lamp that is out, and whether the air agrees."""
     words = "the light has been below {} percent of the lamp's since {}"
     figures: list[Figure] = [number(100 * DARK_SHARE), moment(since_ms)]
@@ -137,7 +151,7 @@ def air_is(look: Look, state: str) -> bool | None:
     """Return whether the air is as warm as it is ``lit`` or ``dark``; None where the two are too much alike."""
     usual: Usual = look.usual
     air_c = recent(look.minutes, "air_temperature", _SETTLED_MIN)
-    if not usual.lit or not usual.dark or not air_c == air_c:  # noqa: PLR0124 (not a number)
+    if not usual.lit or not usual.dark or np.isnan(air_c):
         return None
     if usual.lit.air_c - usual.dark.air_c < _WARMS_K:
         return None

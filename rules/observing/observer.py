@@ -99,6 +99,35 @@ class TrayObserver:
         )
 
 
+class _Way:
+    """One tray on its way to an instant, minute by minute; ``next_ms`` is the end of its next minute."""
+
+    def __init__(self, tray: TrayObserver, until_ms: int) -> None:
+        self._minutes = tray.minutes
+        self._ahead = tray.by_minute(until_ms)
+        self._until_ms = until_ms
+        self._leapt: Sequence[Transition] = ()
+        self.next_ms = tray.minutes.next_ms
+
+    @property
+    def is_over(self) -> bool:
+        """Whether the instant is reached."""
+        return not 0 < self.next_ms <= self._until_ms
+
+    def step(self) -> Sequence[Transition]:
+        """Close the next minute and return what changed; after a leap, only when the others are there."""
+        told, self._leapt = self._leapt, ()
+        if self._minutes.now_ms == self.next_ms:
+            self.next_ms = self._minutes.next_ms
+            return told
+        closed_ms, changed = next(self._ahead)
+        if closed_ms > self.next_ms:
+            self.next_ms, self._leapt = closed_ms, changed
+            return ()
+        self.next_ms = self._minutes.next_ms
+        return changed
+
+
 class Observer:
     """All trays, each observed by itself."""
 
@@ -136,25 +165,10 @@ class Observer:
         Then no tray is past the end of that minute.
         """
         ends = until_ms if isinstance(until_ms, Mapping) else dict.fromkeys(self.trays, until_ms)
-        ways = {name: tray.by_minute(ends[name]) for name, tray in self.trays.items()}
-        ahead = {name: self.trays[name].minutes.next_ms for name in ways}
-        leapt: dict[str, Sequence[Transition]] = {}
-        while ahead:
-            now_ms = min(ahead.values())
-            told: list[Transition] = []
-            for name in [name for name, next_ms in ahead.items() if next_ms == now_ms]:
-                if name in leapt:
-                    told += leapt.pop(name)
-                    ahead[name] = self.trays[name].minutes.next_ms
-                    continue
-                closed_ms, changed = next(ways[name], (None, ()))
-                if closed_ms is None:
-                    del ahead[name]
-                elif closed_ms > now_ms:
-                    ahead[name], leapt[name] = closed_ms, changed
-                else:
-                    told += changed
-                    ahead[name] = self.trays[name].minutes.next_ms
+        ways = [_Way(tray, ends[name]) for name, tray in self.trays.items()]
+        while ways := [way for way in ways if not way.is_over]:
+            now_ms = min(way.next_ms for way in ways)
+            told = [one for way in ways if way.next_ms == now_ms for one in way.step()]
             if told:
                 yield sorted(told, key=lambda transition: transition.order)
 

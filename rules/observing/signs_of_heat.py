@@ -11,10 +11,10 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from wardian.rules.evidence import Evidence, difference, number
-from wardian.rules.observing.heater import air_usual, idle, is_air_ahead
-from wardian.rules.observing.looks import Look
+from wardian.rules.observing.heater import air_usual, idle, is_air_ahead, is_slow, overdue_min
+from wardian.rules.observing.looks import LIFTED, Look
 from wardian.rules.observing.minutes import MINUTE_MS
-from wardian.rules.observing.usual import recent, since_heated_min
+from wardian.rules.observing.usual import PULSE_MIN, heating, recent, since_heated_min
 
 AIR: Final = "air_temperature"
 MEDIUM: Final = "medium_temperature"
@@ -27,6 +27,12 @@ _ABOVE_K: Final = 0.7
 _MOVED_K: Final = 1.0
 _APART_K: Final = 0.3
 _QUIET_MIN: Final = 45
+#: Heat of the mat goes on arriving at the probe for so long. From memory.
+_LAG_MIN: Final = 3
+#: A mat that does not stop lifts the medium by 2 to 6 K/h. [K/h] From memory, with a margin.
+_RISES_K_PER_H: Final = 1.5
+_RISES_MIN: Final = 30
+_AIRING_MS: Final = 45 * MINUTE_MS
 
 
 class _Now(NamedTuple):
@@ -48,9 +54,17 @@ def heater_dead(look: Look, others: Sequence[Look]) -> tuple[Evidence, ...]:
         "the medium is {} warmer than the air, where {} is usual in this light",
         (difference(MEDIUM, now.over_k), difference(MEDIUM, now.usual_over_k)),
     )
-    heating = [one for one in others if one.usual.mat and mat_is_cold(one) is None]
-    beside = Evidence("the mats of {} neighbouring trays heat", (number(len(heating)),))
-    return (cold, nearer, beside) if heating else (cold, nearer)
+    known = [one for one in others if one.usual.mat]
+    alive = [one for one in known if has_heated(one, overdue_min(look))]
+    if not alive:
+        return () if known else (cold, nearer)
+    return cold, nearer, Evidence("the mats of {} neighbouring trays heat", (number(len(alive)),))
+
+
+def has_heated(look: Look, minutes: int) -> bool:
+    """Return whether the mat was seen to heat in the last minutes, and not only its last heat to arrive."""
+    medium = look.minutes.trace(MEDIUM, max(minutes - _LAG_MIN, 0)).mean
+    return len(medium) > PULSE_MIN and bool(heating(medium).any())
 
 
 def mat_is_cold(look: Look) -> Evidence | None:
@@ -59,7 +73,7 @@ def mat_is_cold(look: Look) -> Evidence | None:
     if mat is None or not mat.on_c - medium_c >= _BELOW_K:
         return None
     quiet_min = since_heated_min(look.minutes.trace(MEDIUM, _DAY_MIN).mean)
-    if quiet_min < max(_QUIET_MIN, 1.2 * mat.apart_min):
+    if quiet_min < max(_QUIET_MIN, 1.2 * mat.apart_min) or is_slow(look, mat, medium_c):
         return None
     return idle(mat, quiet_min * MINUTE_MS, medium_c)
 
@@ -69,6 +83,10 @@ def heater_stuck_on(look: Look, _: Sequence[Look]) -> tuple[Evidence, ...]:
     mat, now = look.usual.mat, _now(look)
     medium_c = recent(look.minutes, MEDIUM, _SETTLED_MIN)
     if mat is None or not medium_c - mat.off_c >= _ABOVE_K or not now.over_k >= now.most_over_k + _APART_K:
+        return ()
+    # A lifted cover takes the air away from the medium, too.
+    lifted = look.last_care(LIFTED)
+    if lifted and look.now_ms - lifted.to_ms < _AIRING_MS and not _rise_k_per_h(look) >= _RISES_K_PER_H:
         return ()
     return (
         Evidence(
@@ -80,6 +98,11 @@ def heater_stuck_on(look: Look, _: Sequence[Look]) -> tuple[Evidence, ...]:
             (difference(MEDIUM, now.over_k), difference(MEDIUM, now.usual_over_k)),
         ),
     )
+
+
+def _rise_k_per_h(look: Look) -> float:
+    medium = look.minutes.trace(MEDIUM, _RISES_MIN + 1).mean
+    return float(medium[-1] - medium[0]) * 60 / _RISES_MIN if len(medium) > _RISES_MIN else float("nan")
 
 
 def room_too_cold(look: Look, others: Sequence[Look]) -> tuple[Evidence, ...]:

@@ -22,6 +22,8 @@ _DAY_MIN: Final = 24 * 60
 _LEAST_MIN: Final = 14
 #: A lamp that comes on within so long after its time is late, not dead.
 _LATE_MIN: Final = 180
+#: One that comes on at most so long before its time is early.
+_EARLY_MIN: Final = 90
 #: A lamp that is said to be on or off has to be so for so long.
 _SURE_MIN: Final = 25
 #: Shares of the level between which a part of the lamp burns.
@@ -48,9 +50,9 @@ def dark_runs(look: Look, minutes: int = 2 * _DAY_MIN) -> list[Dark]:
         return []
     light, on, level = seen
     return [
-        Dark(len(light) - begin, len(light) - end, bool(begin > 0 and not on[begin - 1]))
+        Dark(len(light) - begin, len(light) - end, not on[begin - 1])
         for begin, end in reversed(_runs(on & (light < DARK_SHARE * level)))
-        if end - begin >= _LEAST_MIN
+        if end - begin >= _LEAST_MIN and begin > 0
     ]
 
 
@@ -116,7 +118,9 @@ def lamp_never_off(look: Look, others: Sequence[Look]) -> tuple[Evidence, ...]:
     if seen is None:
         return ()
     light, on, level = seen
-    runs = [one for one in _runs(~on & (light > _PART[0] * level)) if one[1] - one[0] >= _SURE_MIN]
+    burning = _runs(~on & (light > _PART[0] * level))
+    # A lamp, or a clock, that is early by an hour or so is another thing.
+    runs = [one for one in burning if one[1] - one[0] >= _SURE_MIN and not _is_early(look, on, one[0])]
     if not runs:
         return ()
     begin, end = runs[-1]
@@ -136,6 +140,15 @@ def lamp_never_off(look: Look, others: Sequence[Look]) -> tuple[Evidence, ...]:
     if dark:
         signs.append(Evidence("the lamps of {} neighbouring trays went off", (number(len(dark)),)))
     return tuple(signs)
+
+
+def _is_early(look: Look, on: NDArray[np.bool_], begin: int) -> bool:
+    """Return whether a burning began, rather than went on, shortly before the lamp is meant to come on."""
+    schedule, before = look.plan.schedule, np.flatnonzero(on[:begin])
+    if schedule is None or not len(before) or before[-1] == begin - 1:
+        return schedule is None or not len(before)
+    off_for = begin - 1 - int(before[-1])
+    return (schedule.on_min - schedule.off_min) % _DAY_MIN - off_for <= _EARLY_MIN
 
 
 def half_the_lamp(look: Look, others: Sequence[Look]) -> tuple[Evidence, ...]:

@@ -3,12 +3,12 @@
 from collections.abc import Sequence
 from typing import Final
 
-from wardian.rules.evidence import Evidence, moment, number
-from wardian.rules.observing.heater import is_air_ahead
+from wardian.rules.evidence import Evidence, moment, number, span
+from wardian.rules.observing.heater import is_air_ahead, overdue_min
 from wardian.rules.observing.looks import Look
 from wardian.rules.observing.mains import without_power
 from wardian.rules.observing.minutes import MINUTE_MS
-from wardian.rules.observing.signs_of_heat import MEDIUM, mat_is_cold
+from wardian.rules.observing.signs_of_heat import MEDIUM, has_heated, mat_is_cold
 from wardian.rules.observing.signs_of_light import Dark, dark_runs
 from wardian.rules.observing.usual import PULSE_MIN, heating
 
@@ -67,13 +67,15 @@ def heated(look: Look, began_min: int, ended_min: int) -> bool:
 
 
 def _all_mats(look: Look, others: Sequence[Look]) -> tuple[Evidence, ...]:
+    """Tell it when no lamp can: the mat should have come on for a while, and no other mat has either."""
     cold = mat_is_cold(look)
     if cold is None or is_air_ahead(look):
         return ()
-    known = [one for one in others if one.usual.mat]
-    also = [one for one in known if mat_is_cold(one) is not None and not is_air_ahead(one)]
-    if len(also) < _MATS or 3 * len(also) < 2 * len(known):
+    known, minutes = [one for one in others if one.usual.mat], overdue_min(look)
+    missing = sum(minutes / one.usual.mat.apart_min for one in known if one.usual.mat)
+    if len(known) < _MATS or missing < _MISSING or any(has_heated(one, minutes) for one in known):
         return ()
     return cold, Evidence(
-        "the mats of {} of {} neighbouring trays are cold too", (number(len(also)), number(len(known)))
+        "none of the mats of {} neighbouring trays has heated for {}",
+        (number(len(known)), span(minutes * MINUTE_MS)),
     )

@@ -21,8 +21,8 @@ from rows import Row, print_rows
 from wardian.adapters.brokers import BrokerSettings
 from wardian.adapters.payloads import NumberForm, Target
 from wardian.adapters.sensors.mqtt import MqttSensor, MqttSettings, Subscription
+from wardian.daemon.arrivals import Queue
 from wardian.daemon.clock import SystemClock
-from wardian.daemon.loop import Queue
 
 MESSAGES = 20_000
 ROUNDS = 5

@@ -24,6 +24,7 @@ NAMES = (
     "tune",
     "detection",
     "causes",
+    "drift",
 )
 
 

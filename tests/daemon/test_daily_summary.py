@@ -136,6 +136,17 @@ def test_a_clock_that_was_ahead_leaves_the_last_24_hours_to_tell() -> None:
     assert to_ms - from_ms == DAY_MS
 
 
+def test_a_board_that_wakes_up_in_1970_tells_no_day_twice_once_its_clock_is_right() -> None:
+    bench = Bench("2026-03-02T06:50:00")
+    bench.rounds("2026-03-02T07:00:00")
+    bench.begin(ms("1970-01-03T12:00:00"))
+    bench.rounds("1970-01-03T12:00:00")
+    bench.begin(ms("2026-03-02T15:00:00"))
+    bench.rounds("2026-03-02T15:00:00")
+    bench.rounds("2026-03-03T07:00:00")
+    assert bench.days() == ["summary/2026-03-02", "summary/1970-01-03", "summary/2026-03-03"]
+
+
 def test_a_summary_that_was_made_and_not_committed_is_made_again_after_a_kill() -> None:
     bench = Bench("2026-03-02T06:50:00")
     bench.round("2026-03-02T07:00:00")

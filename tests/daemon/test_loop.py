@@ -3,7 +3,8 @@
 import pytest
 from loop_rig import BEGIN_MS, MINUTE_MS, SETTLE_MS, FakeSensor, FlakyStore, Rig, plan
 
-from wardian.daemon.loop import QUEUE_ROOM, QUIET_S, STATE_EVERY_MS, Queue
+from wardian.daemon.arrivals import QUEUE_ROOM, Queue
+from wardian.daemon.loop import QUIET_S, STATE_EVERY_MS
 from wardian.rules.errors import StoreFailed
 from wardian.rules.observing.minutes import KEPT
 from wardian.rules.plans import TrayPlan

@@ -20,6 +20,7 @@ from wardian.rules.ports import Round
 from wardian.rules.readings import Reading
 
 if TYPE_CHECKING:
+    from wardian.daemon.daily_summary import DailySummary
     from wardian.daemon.wishes import Wishes
 
 MINUTE_MS: Final = 60_000
@@ -160,6 +161,28 @@ def test_a_broker_that_is_away_is_in_the_status_and_holds_nothing_up(
         watch.loop.close()
 
 
+@pytest.mark.parametrize(
+    ("wants", "channels"),
+    [("summary: true", ["terminal"]), ("hears: high", ["terminal"]), ("summary: false", None)],
+)
+def test_people_get_the_summary_unless_they_say_otherwise(
+    bench: Path, wants: str, channels: list[str] | None
+) -> None:
+    configured(bench, f"people: [{{name: evening class, channels: [terminal], {wants}}}]\n")
+    with ExitStack() as opened:
+        beside = cast("list[DailySummary]", opened_watch(opened).loop.beside)
+        assert [list(one._plan.channels) for one in beside] == ([channels] if channels else [])
+
+
+def test_a_person_and_the_section_that_name_one_channel_get_one_summary(bench: Path) -> None:
+    configured(
+        bench, "people: [{name: evening class, channels: [terminal]}]\nsummary: {channels: [terminal]}\n"
+    )
+    with ExitStack() as opened:
+        (daily,) = cast("list[DailySummary]", opened_watch(opened).loop.beside)
+        assert list(daily._plan.channels) == ["terminal"]
+
+
 def test_a_password_that_others_may_read_stops_the_start(bench: Path) -> None:
     secret = bench / "password"
     secret.write_text("moss", encoding="utf-8")
@@ -233,6 +256,17 @@ def test_the_last_day_is_summed_up_by_command(bench: Path, capsys: Capture) -> N
     assert [tray["name"] for tray in fields["trays"]] == ["tray-a"]
     assert fields["standing"][0]["alarm"] == "air-too-warm"
     assert fields["watched_s"] is None
+
+
+def test_care_that_somebody_recorded_is_in_the_summary(bench: Path, capsys: Capture) -> None:
+    with ExitStack() as opened:
+        loop = opened_watch(opened).loop
+        for event in ("misted", "misted", "lifted"):
+            assert main(["care", "done", "tray-a", event]) == 0
+        loop.round()
+    capsys.readouterr()
+    assert main(["summary"]) == 0
+    assert "Misted twice, aired once." in capsys.readouterr().out
 
 
 def test_a_bench_that_nobody_watched_has_no_readings(

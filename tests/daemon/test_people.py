@@ -16,6 +16,7 @@ from wardian.daemon.bench_watch import Watch
 from wardian.daemon.effective import effective
 from wardian.daemon.lives import Lives
 from wardian.daemon.loop import TELLING_NOTE
+from wardian.daemon.opening_people import open_telling
 from wardian.daemon.people import HIGH, LOW, Person, opened, people_of
 from wardian.daemon.quiet import Quiet
 from wardian.daemon.telling import Telling
@@ -232,9 +233,8 @@ def telling_of(folder: Path) -> Telling:
     config = wiring.load_config(folder / "config.yaml")
     store = SqlStore.open(folder / "bench.db")
     lives = wiring.lives(config, store, lambda: NOON_MS)
-    telling = wiring._telling(config, ["terminal", "program"], store, lives, wiring.teller(config))
+    telling = open_telling(config, ["terminal", "program"], store, lives, wiring.teller(config))
     store.close()
-    assert telling is not None
     return telling
 
 

@@ -58,7 +58,7 @@ def test_a_night_with_quiet_hours_and_an_escalation() -> None:
         "03-03 03:00 reminder: tray-d: too dry",
         "03-03 03:30 reminder: tray-d: too dry",
         "03-03 04:00 reminder: tray-d: too dry",
-        "03-03 06:30 tray-a: air too cold; 1 over",
+        "03-03 06:30 reminder: tray-a: air too cold; 1 over",
     ]
     assert told.bodies("teacher")[-1].splitlines() == [
         "Held until now, in the quiet hours from 22:00 to 06:30.",

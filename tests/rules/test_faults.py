@@ -3,6 +3,7 @@
 import pytest
 
 from wardian.rules.faults import FAULTS
+from wardian.rules.observing.causes import OF_CONDITIONS
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.transitions import RAISED, SENSOR_IMPLAUSIBLE, SENSOR_SILENT, Transition
 
@@ -62,7 +63,7 @@ def test_every_sign_is_a_side_of_a_quantity_or_a_doubt_about_a_sensor() -> None:
     sides = {f"{quantity} {side}" for quantity in QUANTITIES for side in ("low", "high")}
     for kind in FAULTS.values():
         of_sensors = {SENSOR_SILENT, SENSOR_IMPLAUSIBLE} if kind.of_sensor else set()
-        assert kind.signs <= sides | of_sensors, kind.name
+        assert kind.signs <= sides | of_sensors | set(OF_CONDITIONS), kind.name
 
 
 def test_every_fault_that_is_the_tray_s_has_signs() -> None:

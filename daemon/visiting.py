@@ -1,0 +1,182 @@
+"""What commands do beside a daemon that may be running: look at its store, and ask it for things.
+
+The rule of this file: as in the wiring, each adapter is imported by the function that opens it.
+"""
+
+from collections.abc import Mapping
+from contextlib import ExitStack
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from wardian.daemon.config import Config
+from wardian.daemon.tongue import Tongue
+from wardian.daemon.wiring import CLOCK_NOTE, lives, machine_clock, open_store
+from wardian.rules.ports import JournalEntry, Store
+
+if TYPE_CHECKING:
+    from wardian.adapters.stores.lock import Holder
+    from wardian.daemon.acts import Asked, Wish
+    from wardian.daemon.look import BenchNow
+    from wardian.rules.ports import Act
+
+
+def _store_to_look_at(config: Config, opened: ExitStack) -> Store:
+    """Open the store to look at; an empty one where nothing was watched yet.
+
+    Raises:
+        StoreFailed: It cannot be read.
+    """
+    from wardian.adapters.stores.memory import MemoryStore
+    from wardian.adapters.stores.opening import database_path
+
+    path = database_path(config.store_url, Path())
+    if path is not None and not path.exists():
+        return MemoryStore()
+    return open_store(config, opened, read_only=True)
+
+
+def look(config: Config, opened: ExitStack) -> tuple[Store, int]:
+    """Open the store to look at; return it and what time it is at the bench.
+
+    Raises:
+        StoreFailed: It cannot be read.
+    """
+    from wardian.adapters.stores.opening import database_path
+
+    store = _store_to_look_at(config, opened)
+    path = database_path(config.store_url, Path())
+    if path is None or not path.exists():
+        return store, machine_clock().wall_ms()
+    from wardian.adapters.stores.lock import holder
+
+    return store, _time_there(config, store, is_running=holder(path) is not None)
+
+
+def bench_now(config: Config) -> "BenchNow":
+    """Return the present state of the bench, as far as the store knows it.
+
+    Raises:
+        StoreFailed: The store cannot be read.
+    """
+    from wardian.adapters.stores.memory import MemoryStore
+    from wardian.adapters.stores.opening import database_path
+    from wardian.daemon.look import bench_now as look
+
+    path = database_path(config.store_url, Path())
+    if path is not None and not path.exists():
+        return look(config, MemoryStore(), machine_clock().wall_ms(), {"words": ["nothing was watched yet"]})
+    from wardian.adapters.stores.lock import holder
+
+    held = holder(path) if path is not None else None
+    with ExitStack() as opened:
+        store = open_store(config, opened, read_only=True)
+        now_ms = _time_there(config, store, is_running=held is not None)
+        pid = held.pid if held else None
+        return look(config, store, now_ms, {"pid": pid, "words": _daemon_words(config, store, held)})
+
+
+def _daemon_words(config: Config, store: Store, held: "Holder | None") -> list[str]:
+    from wardian.daemon.outbox import backlogs
+
+    words = [f"watching (process {held.pid})" if held else "NOBODY IS WATCHING: wardian run is not running"]
+    if held and held.trouble:
+        words.append(f"NOTHING IS KEPT: {held.trouble}")
+    latest = store.latest().values()
+    if latest:
+        newest_ms = max(reading.time_ms for reading in latest)
+        words.append(f"last reading kept: {Tongue.of(config.site).moment(newest_ms)}")
+    words += [
+        f"{one.channel}: {one.words(Tongue.of(config.site).moment)}" for one in backlogs(store.waiting())
+    ]
+    words += [f"{name}: {state}" for name, state in sorted(store.notes().get("sensors", {}).items())]
+    return words
+
+
+def alarm_lives(config: Config) -> list[Mapping[str, Any]]:
+    """Return the last entries of alarms that somebody has yet to deal with, or has set aside.
+
+    Raises:
+        StoreFailed: The store cannot be read.
+    """
+    with ExitStack() as opened:
+        return lives(config, _store_to_look_at(config, opened), lambda: 0).listed()
+
+
+def ask(config: Config, wish: "Wish", lasts_ms: int | None) -> "Asked":
+    """Ask the daemon for what a person wants of alarms, for so long where it ends.
+
+    Raises:
+        NotToBeDone: It cannot be done.
+        StoreFailed: The store cannot be read or written.
+    """
+    from wardian.adapters.stores.lock import holder
+    from wardian.adapters.stores.opening import database_path
+    from wardian.daemon.acts import Asked, NotToBeDone, acts
+
+    path = database_path(config.store_url, Path())
+    if path is None or not path.exists():
+        raise NotToBeDone("nothing was watched yet; `wardian run` makes the database")
+    is_watching = holder(path) is not None
+    with ExitStack() as opened:
+        store = open_store(config, opened, read_only=True)
+        now_ms = _time_there(config, store, is_running=is_watching)
+        wish = wish._replace(until_ms=None if lasts_ms is None else now_ms + lasts_ms)
+        asked = acts(wish, config, lives(config, store, lambda: now_ms), now_ms)
+        store.ask(list(asked))
+    return Asked(asked, is_watching)
+
+
+def record_care(
+    config: Config, tray: str, event: str, done_ms: int | None, by: tuple[str, str]
+) -> tuple["Act", bool]:
+    """Ask the daemon to write down what was done at a tray; ``by`` is who did it and why.
+
+    Returns:
+        What is asked for, and whether a daemon is there to hear it at once.
+
+    Raises:
+        ValueError: There is no such tray, or it was done at no time that can be meant.
+        StoreFailed: The store cannot be read or written.
+    """
+    from wardian.adapters.stores.lock import holder
+    from wardian.adapters.stores.opening import database_path
+    from wardian.daemon.care import LONGEST_AGO_MS, act_of
+    from wardian.rules.documents import nearest
+
+    names = [one.name for one in config.trays]
+    if tray not in names:
+        raise ValueError(f"there is no tray {tray!r}; {nearest(tray, names)}")
+    path = database_path(config.store_url, Path())
+    if path is None or not path.exists():
+        raise ValueError("nothing was watched yet; `wardian run` makes the database")
+    is_watching = holder(path) is not None
+    with ExitStack() as opened:
+        store = open_store(config, opened, read_only=True)
+        now_ms = _time_there(config, store, is_running=is_watching)
+        done_ms = now_ms if done_ms is None else done_ms
+        if not now_ms - LONGEST_AGO_MS <= done_ms <= now_ms:
+            raise ValueError("--at: a time of the last 24 h is accepted")
+        act = act_of(tray, event, done_ms, *by)
+        store.ask([act])
+    return act, is_watching
+
+
+def alarm_entries(config: Config, *, everything: bool) -> list[JournalEntry]:
+    """Return the present alarms, or the whole journal.
+
+    Raises:
+        StoreFailed: The store cannot be read.
+    """
+    with ExitStack() as opened:
+        store = _store_to_look_at(config, opened)
+        return store.journal() if everything else store.standing()
+
+
+def _time_there(config: Config, store: Store, *, is_running: bool) -> int:
+    """Return what time it is at the bench: a simulated one has its own, which stops with the daemon."""
+    now_ms = machine_clock().wall_ms()
+    note = store.notes().get(CLOCK_NOTE)
+    if config.simulator is None or not note:
+        return now_ms
+    passed_ms = (now_ms - note["machine_ms"]) * note["speed"] if is_running else 0
+    return int(note["time_ms"] + max(passed_ms, 0))
