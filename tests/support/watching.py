@@ -7,8 +7,9 @@ from itertools import pairwise
 from case_terms import plan, stage
 from minute_by_minute import NOON_MS, TRAY, chunk_by
 from numpy.typing import ArrayLike
-from pretended_weeks import example
 
+from wardian.adapters.yaml_file import parse
+from wardian.daemon.library import library
 from wardian.rules.observing.looks import Care, ConditionMaker
 from wardian.rules.observing.minutes import MINUTE_MS
 from wardian.rules.observing.observer import Observer
@@ -19,7 +20,7 @@ from wardian.rules.transitions import Transition
 
 def watched_plan(hold_min: int = 5) -> TrayPlan:
     """One tray that is in its first stage all the time."""
-    figures = example().trays[0].plan.figures
+    figures = library(parse).watched_figures()
     return replace(plan((0, stage("callusing")), hold_ms=hold_min * MINUTE_MS), figures=figures)
 
 
