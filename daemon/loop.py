@@ -72,7 +72,6 @@ class _Unkept:
             or self.late
             or self.refused
             or self.journal
-            or self.due
             or self.acts_done
             or self.notes
             or self.changed

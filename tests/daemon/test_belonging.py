@@ -58,7 +58,7 @@ def test_what_needs_two_things_done_does_not(one: tuple[str, str], other: tuple[
 
 
 def test_what_has_one_cause_belongs_together_whichever_way_it_goes() -> None:
-    lost = {"cause": {"name": "mains lost"}}
+    lost: dict[str, Any] = {"cause": {"name": "mains lost"}}
     assert not tags("illuminance", "low", **lost).isdisjoint(tags("air_temperature", "low", **lost))
     assert tags("illuminance", "low", cause=None) == tags("illuminance", "low")
 
