@@ -7,40 +7,33 @@ Cold air and a cold medium are one trouble, cold and dark are two, unless one ca
 from collections.abc import Mapping
 from typing import Any, Final
 
-_HEAT: Final = {"low": "cold", "high": "warm"}
-_WATER: Final = {"low": "thirsty", "high": "wet"}
-#: Of a deficit, much is dry.
-_DEFICIT: Final = {"low": "wet", "high": "thirsty"}
-_LIGHT: Final = {"low": "dark", "high": "bright"}
-_GROUPS: Final = {
-    "air_temperature": _HEAT,
-    "medium_temperature": _HEAT,
-    "leaf_temperature": _HEAT,
-    "relative_humidity": _WATER,
-    "dew_point": _WATER,
-    "medium_moisture": _WATER,
-    "tray_mass": _WATER,
-    "vapour_pressure_deficit": _DEFICIT,
-    "leaf_vapour_pressure_deficit": _DEFICIT,
-    "illuminance": _LIGHT,
-    "ppfd": _LIGHT,
-    "light_hours": _LIGHT,
-    "daily_light_integral": _LIGHT,
+from wardian.rules.observing.causes import DRY_AIR, DRY_MEDIUM, WET_AIR, WET_MEDIUM, is_of_sensor
+
+#: Dry air and a dry medium are one walk with water, and too much of it is one, too.
+_ONE_WALK: Final = {
+    DRY_AIR: "thirsty",
+    DRY_MEDIUM: "thirsty",
+    WET_AIR: "too wet",
+    WET_MEDIUM: "too wet",
 }
 
 
 def tags_of(fields: Mapping[str, Any]) -> frozenset[str]:
     """Return what an alarm shares with others: alarms of one tray with a tag in common belong together."""
-    cause = fields.get("cause")
-    named = {f"cause: {cause['name']}"} if cause else set()
+    cause = fields.get("cause") or {}
+    # Each probe is looked at by itself: one that falls silent later is news.
+    named = (
+        {f"cause: {cause['name']}"} if cause.get("name") and not is_of_sensor(fields["condition"]) else set()
+    )
     return frozenset({_group(fields), *named})
 
 
 def _group(fields: Mapping[str, Any]) -> str:
-    quantity, limit = fields["quantity"], fields.get("limit")
-    if limit is None:
+    quantity, condition = fields["quantity"], fields["condition"]
+    if is_of_sensor(condition):
         # A probe that is silent and one that talks nonsense are one walk to one probe.
         return f"sensor: {quantity}"
+    if group := fields.get("group"):
+        return _ONE_WALK.get(group, str(group))
     # The farther limit belongs to the nearer one.
-    side = str(limit).partition("_")[0]
-    return _GROUPS[quantity][side] if quantity in _GROUPS else f"{quantity}: {side}"
+    return f"{quantity}: {condition.partition('_')[0]}" if fields.get("limit") else condition

@@ -14,11 +14,10 @@ from wardian.rules.observing.causes import EXPLAINS
 
 @dataclass(frozen=True, slots=True)
 class CauseWords:
-    """A cause for people: what it is, the one thing to do, how soon, and the groups of alarms it can be behind."""
+    """A cause for people: what it is, the one thing to do, and the groups of alarms it can be behind."""
 
     words: str
     action: str
-    within: str
     explains: tuple[str, ...]
 
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from wardian.daemon.bands import read_band
-from wardian.daemon.config_models import StageKeys
+from wardian.daemon.config_models import CropKeys, StageKeys
 from wardian.daemon.config_types import NAME_ACCEPTS, why_no_name
 from wardian.daemon.library import Library
 from wardian.daemon.written import Written
@@ -26,15 +26,14 @@ def _crop(written: Written, name: str, library: Library) -> Crop | None:
     why = why_no_name(name)
     if why:
         written.mistake(path, why, f"{NAME_ACCEPTS} is accepted")
-    written.mapping(path)
-    written.known_keys(path, ("stages",))
+    keys = written.read(CropKeys, path)
     paths = written.items((*path, "stages"))
     if not paths:
         written.mistake((*path, "stages"), "is missing", "a list with at least one stage is accepted")
     read = [_stage(written, place, library) for place in paths]
     stages = [(place, stage) for place, stage in zip(paths, read, strict=True) if stage is not None]
-    if _follow_each_other(written, stages) and len(stages) == len(paths) and stages:
-        return Crop(name, tuple(stage for _, stage in stages))
+    if _follow_each_other(written, stages) and len(stages) == len(paths) and stages and keys:
+        return Crop(name, tuple(stage for _, stage in stages), keys.due)
     return None
 
 

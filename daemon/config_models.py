@@ -159,6 +159,13 @@ class TrayKeys(Section):
     )
 
 
+class CropKeys(Section):
+    """One crop; its stages are read one by one."""
+
+    stages: Any = key("a list with at least one stage", None)
+    due: DayNumber | None = key("a whole number of days after sticking, 0 to 3650,", None)
+
+
 class StageKeys(Section):
     """One stage of a crop; its bands are read one by one."""
 

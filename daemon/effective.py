@@ -11,7 +11,15 @@ from wardian.daemon.acts import watched
 from wardian.daemon.bands import RISING, band_of
 from wardian.daemon.config import SECTIONS, Config, TraySettings
 from wardian.daemon.config_alarms import SECTION as ALARMS
-from wardian.daemon.config_models import AdviceKeys, BandKeys, LightKeys, ReadingsKeys, StageKeys, TrayKeys
+from wardian.daemon.config_models import (
+    AdviceKeys,
+    BandKeys,
+    CropKeys,
+    LightKeys,
+    ReadingsKeys,
+    StageKeys,
+    TrayKeys,
+)
 from wardian.daemon.config_types import Duration
 from wardian.daemon.library import Advice
 from wardian.daemon.reasoned import Reasoned
@@ -76,6 +84,8 @@ def _of_section(config: Config, path: Path, section: Section) -> Iterator[Effect
     elif isinstance(section, TrayKeys):
         yield from _of_keys(config, path, section, left_out=_TRAY_KEYS)
         yield from _of_tray(config, path, section)
+    elif isinstance(section, CropKeys):
+        yield from _of_keys(config, path, section, left_out=("stages",))
     elif isinstance(section, StageKeys):
         yield from _of_keys(config, path, section, left_out=("bands",))
     else:

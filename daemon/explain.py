@@ -127,8 +127,8 @@ class Explanation:
             "here": [
                 *(limit.as_json() for limit in self.limits),
                 *(silence.as_json() for silence in self.silences),
-                *(figure.as_json() for figure in self.figures),
             ],
+            "figures": [figure.as_json() for figure in self.figures],
             "defaults": default and {name: getattr(default, name).text for name in WAITING},
         }
 

@@ -69,8 +69,12 @@ def _strange_files(config: Config) -> Iterator[tuple[Place, str]]:
 
 def teller(config: Config, channels: Sequence[str] = (), on_due: Callable[[], None] = lambda: None) -> Teller:
     """Return what puts alarms into words, for some channels."""
+    from wardian.adapters.yaml_file import parse
+    from wardian.daemon.cause_words import cause_words
+
     trays = {tray.name: TrayWords(tray.plan, tray.crop.name, tray.stuck) for tray in config.trays}
-    return Teller(Tongue.of(config.site), trays, config.library.advice, channels, on_due)
+    tongue = Tongue.of(config.site)
+    return Teller(tongue, trays, config.library.advice, channels, on_due, cause_words(parse))
 
 
 def chronicle(config: Config) -> "Chronicle":

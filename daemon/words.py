@@ -5,14 +5,15 @@ when, the likely cause, and one thing to do with the time there is for it.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
+from wardian.daemon.cause_words import CauseWords
 from wardian.daemon.library import Advice
 from wardian.daemon.tongue import Tongue, span_words, utc_text
 from wardian.rules.crops import Band, day_of
-from wardian.rules.observing.causes import Cause
+from wardian.rules.observing.causes import Cause, group_of
 from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import DueMessage, Message
 from wardian.rules.quantities import QUANTITIES
@@ -37,6 +38,7 @@ class Teller:
     advice: Callable[[str, str], Advice]
     channels: Sequence[str] = ()
     on_due: Callable[[], None] = field(default=lambda: None)
+    causes: Mapping[str, CauseWords] = field(default_factory=dict)
 
     def fields(self, transition: Transition, cause: Cause | None = None) -> dict[str, Any]:
         """Return a transition as the JSON object that programs read, with what the traces say of its cause."""
@@ -61,11 +63,27 @@ class Teller:
             "condition": transition.condition,
             "uncertainty": transition.uncertainty,
             "in_doubt": transition.in_doubt,
+            "group": group_of(transition),
             "cause": None if cause is None else self._cause(cause),
         }
 
     def _cause(self, cause: Cause) -> dict[str, Any]:
-        return {"name": cause.name, "evidence": [self.tongue.evidence(one) for one in cause.evidence]}
+        words = self.causes[cause.name].words if cause.name else None
+        evidence = [self.tongue.evidence(one) for one in cause.evidence]
+        return {"name": cause.name, "words": words, "evidence": evidence}
+
+    def _what_to_do(self, fields: Mapping[str, Any]) -> list[str]:
+        """Return the lines that say why, what follows, and the one thing to do: by the cause, where one is named."""
+        advice, cause = self.advice(fields["quantity"], fields["condition"]), fields.get("cause") or {}
+        why = f"Likely: {advice.cause}"
+        if cause.get("name"):
+            advice = replace(advice, action=self.causes[cause["name"]].action)
+            why = f"Likely: {'; '.join([cause['words'], *cause['evidence']])}"
+        elif cause and fields.get("group"):
+            why = f"Likely (the traces cannot tell which): {advice.cause}"
+        if fields.get("in_doubt"):
+            advice = advice.in_doubt()
+        return [why, f"If nothing is done: {advice.consequence}", f"To do {advice.within}: {advice.action}"]
 
     def messages(self, message: Message) -> list[DueMessage]:
         """Return a message for every channel."""
@@ -73,11 +91,8 @@ class Teller:
 
     def message(self, fields: Mapping[str, Any]) -> Message:
         """Return what people are told of an entry of the journal: what it says, and what to do where it stands."""
-        advice = self.advice(fields["quantity"], fields["condition"])
-        if fields.get("in_doubt"):
-            advice = advice.in_doubt()
         event = fields["event"]
-        to_do = what_to_do(advice) if fields.get("abnormal", event == RAISED) else []
+        to_do = self._what_to_do(fields) if fields.get("abnormal", event == RAISED) else []
         subject = f"{fields['tray']}: {_name(fields)}{', returned to normal' if event == RETURNED else ''}"
         body = "\n".join([_place(fields), fields["message"], *to_do])
         return Message(_key(fields), subject, body, fields)
@@ -211,15 +226,6 @@ def _name(fields: Mapping[str, Any]) -> str:
 def _place(fields: Mapping[str, Any]) -> str:
     named = f", {fields['stage']}" if fields["stage"] else ""
     return f"{fields['tray']}: {fields['crop']}, day {fields['day']}{named}. Priority {fields['priority']}."
-
-
-def what_to_do(advice: Advice) -> list[str]:
-    """Return the lines that say why, what follows, and the one thing to do."""
-    return [
-        f"Likely: {advice.cause}",
-        f"If nothing is done: {advice.consequence}",
-        f"To do {advice.within}: {advice.action}",
-    ]
 
 
 def _key(fields: Mapping[str, Any]) -> str:

@@ -62,10 +62,11 @@ class Stage:
 
 @dataclass(frozen=True, slots=True)
 class Crop:
-    """A crop: its stages in the order of their days."""
+    """A crop: its stages in the order of their days, and the day by whose end roots are expected, if known."""
 
     name: str
     stages: tuple[Stage, ...]
+    due_day: int | None = None
 
     def __post_init__(self) -> None:
         """Refuse stages out of order or before day 0."""
@@ -92,6 +93,20 @@ def stage_spans(crop: Crop, stuck: date, zone: tzinfo) -> tuple[StageSpan, ...]:
     except OverflowError as error:
         raise ValueError(f"a stage of {crop.name} would begin outside the years 1 to 9999") from error
     return tuple(map(StageSpan, begin, crop.stages))
+
+
+def due_ms(crop: Crop, stuck: date, zone: tzinfo) -> int | None:
+    """Return the end of the day by which roots are expected, or None where the crop does not say.
+
+    Raises:
+        ValueError: It lies outside the years 1 to 9999.
+    """
+    if crop.due_day is None:
+        return None
+    try:
+        return day_start_ms(stuck + timedelta(days=crop.due_day + 1), zone)
+    except OverflowError as error:
+        raise ValueError(f"{crop.name} would be due outside the years 1 to 9999") from error
 
 
 def stage_at(spans: Sequence[StageSpan], time_ms: int) -> Stage | None:

@@ -7,14 +7,18 @@ from collections.abc import Sequence
 from functools import partial
 from typing import Final
 
+from wardian.rules.observing.drift import DRIFTING
+from wardian.rules.observing.extremes import AirOverheated, MediumChilled, MediumOverheated
 from wardian.rules.observing.heater import HeaterIdle, HeaterRunaway
-from wardian.rules.observing.jumps import DISAGREEING, JUMPING, SensorJumping, SensorsDisagree
+from wardian.rules.observing.jumps import JUMPING, SensorJumping, SensorsDisagree
 from wardian.rules.observing.lamp import LampNotOff, LampNotOn, LampWeak
 from wardian.rules.observing.looks import ConditionMaker
 from wardian.rules.observing.mains import MainsLost
 from wardian.rules.observing.saturated import SensorSaturated
 from wardian.rules.observing.stuck import STICKING, SensorStuck
+from wardian.rules.observing.tending import NotTended, PastDue
 from wardian.rules.observing.uncovered import CoverLeaking, CoverOff
+from wardian.rules.observing.wetness import DryingFast, OverMisted, WetTooLong
 from wardian.rules.observing.whole_tray import PowerReturned, TrayJumped
 
 CONDITIONS: Final[Sequence[ConditionMaker]] = (
@@ -22,7 +26,7 @@ CONDITIONS: Final[Sequence[ConditionMaker]] = (
     TrayJumped,
     *(partial(SensorJumping, quantity) for quantity in JUMPING),
     *(partial(SensorStuck, quantity) for quantity in STICKING),
-    *(partial(SensorsDisagree, quantity) for quantity in DISAGREEING),
+    *(partial(SensorsDisagree, quantity) for quantity in JUMPING),
     SensorSaturated,
     MainsLost,
     HeaterRunaway,
@@ -32,4 +36,13 @@ CONDITIONS: Final[Sequence[ConditionMaker]] = (
     LampNotOn,
     LampNotOff,
     LampWeak,
+    MediumOverheated,
+    AirOverheated,
+    MediumChilled,
+    WetTooLong,
+    OverMisted,
+    DryingFast,
+    NotTended,
+    PastDue,
+    *DRIFTING,
 )

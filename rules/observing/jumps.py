@@ -12,10 +12,8 @@ from wardian.rules.readings import Values
 
 _HUMIDITY: Final = "relative_humidity"
 _TEMPERATURES: Final = ("air_temperature", "medium_temperature", "leaf_temperature")
-#: What is judged for jumps: humidity may fall by tens of per cent within a minute as a cover is lifted.
-JUMPING: Final = _TEMPERATURES
-#: What is judged for two probes.
-DISAGREEING: Final = (*_TEMPERATURES, _HUMIDITY)
+#: What is judged: light goes on and off at once, and a cover or a watering changes the mass as suddenly.
+JUMPING: Final = (*_TEMPERATURES, _HUMIDITY)
 #: In each of so many parts of the time must the two probes take turns, so often, to say that it lasts. Chosen.
 _PARTS: Final = 4
 _TURNS: Final = 2
@@ -24,23 +22,24 @@ _QUIET: Final = 60
 
 
 class SensorJumping:
-    """A temperature that jumps again and again by what no tray can warm or cool within a minute."""
+    """A value that jumps again and again by what no tray can do within a minute."""
 
     name: ClassVar[str] = "sensor-jumping"
     every: ClassVar[int] = 5
 
     def __init__(self, quantity: str) -> None:
         self.quantity = quantity
+        self._limit = "humidity" if quantity == _HUMIDITY else "temperature"
 
     def judge(self, look: Look) -> Verdict:
         """Return whether there were too many jumps lately."""
-        lasts_ms, least = look.figure(self.name, "lasts"), look.figure(self.name, "jump")
+        lasts_ms, least = look.figure(self.name, "lasts"), look.figure(self.name, self._limit)
         trace = look.minutes.trace(self.quantity, int(lasts_ms) // MINUTE_MS)
         sizes, at = _jumps(trace, least)
         if len(sizes) >= look.figure(self.name, "jumps"):
             figures = (number(len(sizes)), difference(self.quantity, sizes.max()), span(lasts_ms))
             evidence = Evidence("it jumped {} times within a minute, by up to {}, in the last {}", figures)
-            return Abnormal(_begins_ms(look, trace, at), evidence, float(sizes.max()), least)
+            return Abnormal(_begins_ms(look, trace, at), evidence)
         return UNCHANGED if len(sizes) else NORMAL
 
 
@@ -64,10 +63,9 @@ class SensorsDisagree:
         sizes, at = _jumps(trace, least)
         parts = np.bincount(at * _PARTS // minutes, minlength=_PARTS)
         if parts.min() >= _TURNS:
-            typical = float(np.median(sizes))
             words = "readings take turns between two levels {} apart, and have for {}"
-            evidence = Evidence(words, (difference(self.quantity, typical), span(lasts_ms)))
-            return Abnormal(_begins_ms(look, trace, at), evidence, typical, least)
+            evidence = Evidence(words, (difference(self.quantity, float(np.median(sizes))), span(lasts_ms)))
+            return Abnormal(_begins_ms(look, trace, at), evidence)
         return UNCHANGED if len(at) and at[-1] >= minutes - _QUIET else NORMAL
 
 

@@ -1,29 +1,70 @@
 """What the alarms of the example configuration find in pretended weeks: every scenario, seven seeds each.
 
-Prints a table by fault, then the figures that have a goal. Nothing here is tuned: the seeds are counted up
-from the first, and ``PYTHONPATH=tests/support python tests/benchmarks/bench_detection.py [FIRST_SEED [SEEDS]]``
+Prints a table by fault, for the limits alone and with all that shows in the traces; which causes were named; then the
+figures that have a goal, those of the messages that a person gets among them. Nothing here is tuned: the seeds are
+counted up from the first, and ``PYTHONPATH=tests/support python tests/benchmarks/bench_detection.py [FIRST_SEED [SEEDS]]``
 takes others.
 """
 
 import sys
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor
+from datetime import datetime
 from statistics import median
+from typing import NamedTuple
 
-from pretended_weeks import EVERY_S, scored
+from confusion import Named, first_causes, print_confusion
+from confusion import figures as causes_told
+from pretended_weeks import EVERY_S, JudgedWeek, example, judged
 from rows import Row, print_rows
 
+from wardian.daemon.people import people_of
+from wardian.daemon.played import messages_of
+from wardian.daemon.telling import Telling
+from wardian.daemon.tongue import Tongue
 from wardian.rules.faults import FAULTS
+from wardian.rules.ports import Message
 from wardian.rules.scores import FOUND, MISSED, STANDING, WITHIN, Finding, Score, together
 from wardian.simulator.scenarios import SCENARIOS, STEADY
 
 FIRST_SEED, SEEDS = 101, 7
 
 
-def one(job: tuple[str, int]) -> tuple[str, Score]:
+#: How long the person takes to acknowledge what they were told. Chosen: by day and, woken, by night.
+ACKNOWLEDGED_MS = 30 * 60_000
+
+
+class Outcome(NamedTuple):
+    """What came of one week: scores, causes, and how many messages the person of the example got."""
+
+    scenario: str
+    by_limits: Score
+    by_all: Score
+    causes: Named
+    messages: int
+
+
+def one(job: tuple[str, int]) -> Outcome:
     name, seed = job
-    return name, scored(seed, [name])
+    week = judged(seed, [name])
+    faults = [finding.fault for finding in week.by_all.findings]
+    causes = first_causes(week.raises, faults)
+    return Outcome(name, week.by_limits, week.by_all, causes, messages_of_person(week))
+
+
+def messages_of_person(week: JudgedWeek) -> int:
+    """Return how many messages the person of the example gets, daily summaries not counted."""
+    config = example()
+    person = people_of(config.people, [keys.name for keys in config.notifiers], config.site.zone)[:1]
+    telling = Telling(person, Tongue.of(config.site).moment)
+    until_ms = max((entry.time_ms for entry in week.entries), default=0) + 12 * 3_600_000
+
+    def acknowledge(message: Message) -> int:
+        told_ms = round(datetime.fromisoformat(message.key.split("/")[1]).timestamp() * 1000)
+        return told_ms + ACKNOWLEDGED_MS
+
+    return len({sent.due.message.key for sent in messages_of(week.entries, telling, until_ms, acknowledge)})
 
 
 def minutes(ms: float) -> str:
@@ -132,14 +173,53 @@ def figures(weeks: dict[str, list[Score]]) -> list[Row]:
     ]
 
 
+def figures_of_people(outcomes: list[Outcome]) -> list[Row]:
+    quiet = [outcome for outcome in outcomes if outcome.scenario == STEADY]
+    faulty = [outcome for outcome in outcomes if outcome.scenario != STEADY]
+    rows = []
+    for words, some, days, goal in (
+        ("steady weeks", quiet, 7, "below 1 a tray and week"),
+        ("weeks with faults", faulty, 1, "below 1 a tray and day"),
+    ):
+        tray_weeks = sum(sum(outcome.by_all.tray_weeks.values()) for outcome in some)
+        count = sum(outcome.messages for outcome in some)
+        each = count / (tray_weeks * 7 / days)
+        rows.append(Row(f"messages a person gets, {words}", f"{count}: {each:.2f}", "", None, goal, each < 1))
+    for words, some, goal in (("steady weeks", quiet, 0.2), ("weeks with faults", faulty, 0.5)):
+        unneeded = together(outcome.by_all for outcome in some).unneeded_per_tray_week
+        name = f"alarms nobody needed with all that shows in the traces, {words}"
+        rows.append(Row(name, f"{unneeded:.2f} a tray-week", "", None, f"at most {goal}", unneeded <= goal))
+    return rows
+
+
+def print_unneeded(outcomes: list[Outcome]) -> None:
+    """Print which alarms nobody needed, and in which scenarios."""
+    counts = Counter(
+        (alarm.condition if alarm.limit is None else f"{alarm.quantity} {alarm.limit}", outcome.scenario)
+        for outcome in outcomes
+        for alarm in outcome.by_all.unneeded
+    )
+    for (alarm, scenario), count in counts.most_common():
+        print(f"unneeded: {alarm} in {scenario}: {count}")
+    print()
+
+
 def measure(first_seed: int = FIRST_SEED, seeds: int = SEEDS) -> list[Row]:
     jobs = [(name, first_seed + seed) for name in SCENARIOS for seed in range(seeds)]
-    weeks: dict[str, list[Score]] = defaultdict(list)
     with ProcessPoolExecutor() as pool:
-        for name, score in pool.map(one, jobs):
-            weeks[name].append(score)
-    print_by_fault(finding for scores in weeks.values() for score in scores for finding in score.findings)
-    return figures(weeks)
+        outcomes = list(pool.map(one, jobs))
+    weeks: dict[str, list[Score]] = defaultdict(list)
+    named = Named()
+    for outcome in outcomes:
+        weeks[outcome.scenario].append(outcome.by_limits)
+        named.update(outcome.causes)
+    print("By the limits alone:\n")
+    print_by_fault(finding for outcome in outcomes for finding in outcome.by_limits.findings)
+    print("With all that shows in the traces:\n")
+    print_by_fault(finding for outcome in outcomes for finding in outcome.by_all.findings)
+    print_unneeded(outcomes)
+    print_confusion(named)
+    return [*figures(weeks), *figures_of_people(outcomes), *causes_told(named)]
 
 
 if __name__ == "__main__":

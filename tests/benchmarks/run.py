@@ -23,7 +23,7 @@ NAMES = (
     "simulate",
     "tune",
     "detection",
-    "causes",
+    "drift",
 )
 
 

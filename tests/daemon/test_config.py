@@ -339,3 +339,10 @@ def test_files_are_named_from_the_folder_of_the_configuration(tmp_path: Path) ->
     assert (broker.password_file, broker.tls.ca_file) == (tmp_path / "keys" / "p", Path("/etc/ca.pem"))
     assert (broker.port_used, broker.protocol) == (8883, "5")
     assert config.store_url == f"sqlite:///{tmp_path}/wardian.db"
+
+
+def test_roots_are_due_from_the_midnight_after_the_day_that_a_crop_says() -> None:
+    zone = ZoneInfo("Europe/Lisbon")
+    plans = [tray.plan for tray in changed(("  coleus:\n", "  coleus:\n    due: 14\n")).trays]
+    assert plans[0].due_ms == day_start_ms(date(2026, 3, 17), zone)
+    assert built(BASE).trays[0].plan.due_ms is None

@@ -185,3 +185,9 @@ def sections_below(section: type[Section]) -> list[type[Section]]:
 )
 def test_every_key_is_explained_in_the_example(name: str) -> None:
     assert re.search(rf"\b{name}\b", EXAMPLE.read_text())
+
+
+def test_the_day_by_which_roots_are_expected_is_in_force_with_its_line() -> None:
+    text = BASE.replace("  coleus:\n", "  coleus:\n    due: 14\n")
+    lines = [line for line in effective_lines(built(text)) if ".due" in line]
+    assert lines == ["crops.coleus.due = 14  # c.yaml:12"]

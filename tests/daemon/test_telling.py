@@ -201,6 +201,26 @@ def test_what_joins_after_all_was_acknowledged_begins_a_time_of_its_own() -> Non
     assert told.of("second") == ["03-02 13:55 not acknowledged: tray-a: medium too cold, and 1 more"]
 
 
+def test_what_returned_unseen_keeps_no_old_time_running_once_what_stands_was_acknowledged() -> None:
+    told = chain()
+    told.comes(COLD, NOON)
+    told.comes(COLD_MEDIUM, NOON)
+    told.goes(COLD_MEDIUM, NOON + 20 * MINUTE_MS)
+    told.do(life.ACKNOWLEDGE, COLD, NOON + 40 * MINUTE_MS)
+    told.comes(COLD_MEDIUM, NOON + 45 * MINUTE_MS)
+    told.until(NOON + 150 * MINUTE_MS)
+    assert told.of("second") == ["03-02 13:45 not acknowledged: tray-a: medium too cold, and 1 more"]
+
+
+def test_who_is_told_after_a_time_hears_nothing_of_what_is_over() -> None:
+    told = chain()
+    told.is_away = True
+    told.comes(COLD, NOON)
+    told.goes(COLD, NOON + 5 * HOUR_MS)
+    told.look(NOON + 8 * HOUR_MS)
+    assert [len(told.of(name)) for name in ("first", "second", "third")] == [1, 0, 0]
+
+
 def test_where_nobody_is_told_at_once_the_time_runs_from_the_raise() -> None:
     told = Bench((person("caller", hears=HIGH), person("second", after_ms=HOUR_MS)))
     told.comes(COLD, NOON)

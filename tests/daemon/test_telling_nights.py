@@ -131,6 +131,14 @@ def test_nothing_comes_in_the_morning_where_all_was_acknowledged() -> None:
     assert told.got == []
 
 
+def test_the_time_until_the_next_is_told_does_not_run_while_the_first_is_asleep() -> None:
+    told = Bench((person("first", quiet=NIGHT), person("second", after_ms=HOUR_MS)))
+    told.comes(COLD, at("03-02 23:00"))
+    told.until(at("03-03 10:00"))
+    assert told.of("first") == ["03-03 06:30 tray-a: air too cold"]
+    assert told.of("second") == ["03-03 07:30 not acknowledged: tray-a: air too cold"]
+
+
 def test_a_daemon_that_was_down_in_the_morning_tells_it_when_it_starts() -> None:
     told = sleeper()
     told.comes(COLD, at("03-02 23:00"))

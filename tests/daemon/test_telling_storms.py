@@ -58,6 +58,14 @@ def test_after_three_troubles_the_rest_of_a_quarter_of_an_hour_is_one_message() 
     ]
 
 
+def test_the_rest_is_one_message_though_it_is_only_two() -> None:
+    told = bench()
+    for minute in range(5):
+        told.comes(COLD, NOON + minute * MINUTE_MS, tray=f"tray-{minute:02}")
+    told.until(NOON + HOUR_MS)
+    assert told.of()[3:] == ["03-02 12:16 tray-03: air too cold, and 1 more (2 troubles on 2 trays)"]
+
+
 def test_what_is_urgent_waits_a_minute_at_most_in_a_storm() -> None:
     told = bench()
     for second in range(0, 300, 10):

@@ -8,14 +8,18 @@ from typing import NamedTuple
 
 import numpy as np
 
+from wardian.daemon import wiring
 from wardian.daemon.config import Config
+from wardian.daemon.played import Entry as Played
 from wardian.daemon.wiring import load_config
 from wardian.rules.engine import Engine
 from wardian.rules.excursions import excursions
+from wardian.rules.observing.causes import Cause
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.readings import Chunk, Points, Rows, Series
 from wardian.rules.scores import Score
 from wardian.rules.scoring import Watch, score
+from wardian.rules.transitions import RAISED, Transition
 from wardian.rules.truth import Truth
 from wardian.simulator.bench import truth
 from wardian.simulator.evening_class import EVENING_CLASS, START_MS
@@ -73,17 +77,54 @@ def pretended(seed: int, scenarios: Iterable[str], days: float = 7.0) -> Pretend
     return PretendedWeek(*gathered(week(setup, START_MS, end_ms)), truth(setup, START_MS, end_ms))
 
 
+class JudgedWeek(NamedTuple):
+    """What the example configuration made of a week: by its limits alone, and with all that shows in the traces.
+
+    ``raises`` are all alarms, each with the cause that was named; ``entries`` what the journal would say.
+    """
+
+    by_limits: Score
+    by_all: Score
+    raises: list[tuple[Transition, Cause]]
+    entries: list[Played]
+
+
+def judged(seed: int, scenarios: Iterable[str], days: float = 7.0) -> JudgedWeek:
+    """Return what the example configuration makes of one pretended week."""
+    one = pretended(seed, scenarios, days)
+    chronicle = wiring.chronicle(example())
+    engine = Engine(tray.plan for tray in example().trays)
+    engine.feed(one.chunk)
+    chronicle.observer.feed(one.chunk)
+    for time_ms, tray, quantity in one.refused:
+        engine.refuse(time_ms, tray, quantity)
+    transitions = engine.advance(one.until_ms)
+    entries = list(chronicle.write(transitions, one.until_ms))
+    told = [entry.transition for entry in entries if entry.transition]
+    raises = [
+        (entry.transition, Cause(entry.fields["cause"]["name"]))
+        for entry in entries
+        if entry.transition and entry.transition.event == RAISED
+    ]
+    played = [
+        Played(entry.time_ms, entry.fields, chronicle.teller.message(entry.fields)) for entry in entries
+    ]
+    return JudgedWeek(_scored(one, transitions), _scored(one, told), raises, played)
+
+
+def _scored(one: PretendedWeek, told: list[Transition]) -> Score:
+    plans = {tray.name: tray.plan for tray in example().trays}
+    beyond = excursions(plans.values(), one.chunk, one.until_ms)
+    from_ms = min(int(points.times_ms.min()) for points in one.chunk.values())
+    watch = Watch(plans, {series.tray for series in one.chunk}, from_ms, one.until_ms)
+    return score(one.truth, told, beyond, watch)
+
+
 def scored(seed: int, scenarios: Iterable[str], days: float = 7.0) -> Score:
     """Return how well the example configuration tells the truth of one pretended week."""
     one = pretended(seed, scenarios, days)
-    chunk, refused, until_ms = one.chunk, one.refused, one.until_ms
-    plans = {tray.name: tray.plan for tray in example().trays}
-    engine = Engine(plans.values())
-    engine.feed(chunk)
-    for time_ms, tray, quantity in refused:
+    engine = Engine(tray.plan for tray in example().trays)
+    engine.feed(one.chunk)
+    for time_ms, tray, quantity in one.refused:
         engine.refuse(time_ms, tray, quantity)
-    told = engine.advance(until_ms)
-    beyond = excursions(plans.values(), chunk, until_ms)
-    from_ms = min(int(points.times_ms.min()) for points in chunk.values())
-    watch = Watch(plans, {series.tray for series in chunk}, from_ms, until_ms)
-    return score(one.truth, told, beyond, watch)
+    return _scored(one, engine.advance(one.until_ms))

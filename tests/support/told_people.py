@@ -26,15 +26,16 @@ class Kind(NamedTuple):
     quantity: str
     condition: str
     priority: str
+    group: str | None
 
 
-COLD = Kind("air-too-cold", "air_temperature", "low", "medium")
-FAR_COLD = Kind("air-far-too-cold", "air_temperature", "low_low", "high")
-COLD_MEDIUM = Kind("medium-too-cold", "medium_temperature", "low", "medium")
-DRY = Kind("too-dry", "relative_humidity", "low", "high")
-DIM = Kind("light-too-dim", "illuminance", "low", "medium")
-LIT_LONG = Kind("light-too-long", "light_hours", "high", "low")
-SILENT = Kind("sensor-silent", "air_temperature", "sensor-silent", "medium")
+COLD = Kind("air-too-cold", "air_temperature", "low", "medium", "too cold")
+FAR_COLD = Kind("air-far-too-cold", "air_temperature", "low_low", "high", "too cold")
+COLD_MEDIUM = Kind("medium-too-cold", "medium_temperature", "low", "medium", "too cold")
+DRY = Kind("too-dry", "relative_humidity", "low", "high", "air too dry")
+DIM = Kind("light-too-dim", "illuminance", "low", "medium", "too little light")
+LIT_LONG = Kind("light-too-long", "light_hours", "high", "low", "too much light")
+SILENT = Kind("sensor-silent", "air_temperature", "sensor-silent", "medium", None)
 KINDS = (COLD, FAR_COLD, COLD_MEDIUM, DRY, DIM, LIT_LONG, SILENT)
 BY_ALARM = {(kind.quantity, kind.condition): kind for kind in KINDS}
 
@@ -71,6 +72,7 @@ def named(alarm: Alarm) -> dict[str, Any]:
         "limit": None if kind is SILENT else kind.condition,
         "alarm": kind.alarm,
         "priority": kind.priority,
+        "group": kind.group,
     }
 
 

@@ -1,29 +1,17 @@
-"""Which causes are named in pretended weeks, and which are the right ones: every scenario, seven seeds each.
+"""Which causes are named, and which are the right ones: a row for each true fault, a column for each named cause."""
 
-Prints a table with a row for each true fault and a column for each cause that was named of the first alarm which
-belongs to the fault; then the shares that have a goal. The seeds are those of ``bench_detection.py``;
-``PYTHONPATH=tests/support python tests/benchmarks/bench_causes.py [FIRST_SEED [SEEDS]]`` takes others.
-"""
-
-import sys
 from collections import Counter
-from collections.abc import Iterable, Mapping
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
-from pretended_weeks import PretendedWeek, example, pretended
-from rows import Row, print_rows
+from rows import Row
 
-from wardian.rules.engine import Engine
 from wardian.rules.faults import FAULTS
 from wardian.rules.observing.causes import EXPLAINS, Cause
-from wardian.rules.observing.observer import Observer
-from wardian.rules.observing.told import told_in_order
 from wardian.rules.scoring import belongs
-from wardian.rules.transitions import RAISED, Transition
-from wardian.simulator.scenarios import SCENARIOS
+from wardian.rules.transitions import Transition
+from wardian.rules.truth import TrueFault
 
-FIRST_SEED, SEEDS = 101, 7
 NONE: Final = "cannot tell"
 #: The cause that is right where it has another name than the fault; none where no trace can show it.
 RIGHT: Final[Mapping[str, str | None]] = {
@@ -38,31 +26,14 @@ RIGHT: Final[Mapping[str, str | None]] = {
 Named = Counter[tuple[str, str]]
 
 
-def raises(week: PretendedWeek) -> list[tuple[Transition, Cause]]:
-    """Return every alarm of a week with the cause that was named."""
-    plans = [tray.plan for tray in example().trays]
-    engine, observer = Engine(plans), Observer(plans)
-    engine.feed(week.chunk)
-    observer.feed(week.chunk)
-    for time_ms, tray, quantity in week.refused:
-        engine.refuse(time_ms, tray, quantity)
-    told = told_in_order(engine.advance(week.until_ms), observer, week.until_ms)
-    return [(one, cause) for one, cause in told if one.event == RAISED and cause is not None]
-
-
-def first_causes(week: PretendedWeek) -> Named:
-    """Return how often each cause was named of the first alarm of each fault."""
-    told, named = raises(week), Named()
-    for fault in week.truth.faults:
-        first = next((cause for alarm, cause in told if belongs(alarm, fault)), None)
+def first_causes(raises: Sequence[tuple[Transition, Cause]], faults: Iterable[TrueFault]) -> Named:
+    """Return how often each cause was named of the first alarm that belongs to each fault."""
+    named = Named()
+    for fault in faults:
+        first = next((cause for alarm, cause in raises if belongs(alarm, fault)), None)
         if first is not None:
             named[fault.fault, first.name or NONE] += 1
     return named
-
-
-def one(job: tuple[str, int]) -> Named:
-    name, seed = job
-    return first_causes(pretended(seed, [name]))
 
 
 def right_name(fault: str) -> str | None:
@@ -116,17 +87,3 @@ def figures(named: Named) -> list[Row]:
             every[1] < 0.05 * sum(every),
         ),
     ]
-
-
-def measure(first_seed: int = FIRST_SEED, seeds: int = SEEDS) -> list[Row]:
-    jobs = [(name, first_seed + seed) for name in SCENARIOS for seed in range(seeds)]
-    named = Named()
-    with ProcessPoolExecutor() as pool:
-        for found in pool.map(one, jobs):
-            named.update(found)
-    print_confusion(named)
-    return figures(named)
-
-
-if __name__ == "__main__":
-    print_rows(measure(*map(int, sys.argv[1:3])))

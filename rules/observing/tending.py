@@ -1,0 +1,54 @@
+"""What people did not do: a round that was left out, and a look for roots that is due."""
+
+from typing import ClassVar, Final
+
+import numpy as np
+
+from wardian.rules.evidence import Evidence, moment, span
+from wardian.rules.observing.looks import NORMAL, UNCHANGED, Abnormal, Look, Verdict
+from wardian.rules.observing.minutes import MINUTE_MS
+
+NOT_TENDED: Final = "not-tended"
+PAST_DUE: Final = "past-due"
+_HUMIDITY: Final = "relative_humidity"
+#: How much of the time humidity must be known, or nobody could have seen care.
+_KNOWN: Final = 0.9
+
+
+class NotTended:
+    """Nobody aired or misted cuttings without roots for most of a day."""
+
+    name: ClassVar[str] = NOT_TENDED
+    quantity: ClassVar[str] = _HUMIDITY
+    every: ClassVar[int] = 10
+
+    def judge(self, look: Look) -> Verdict:
+        """Hold while care that shows in this tray's traces has not been seen for long."""
+        last = look.last_care()
+        if look.has_roots or (last and look.now_ms - last.to_ms <= look.figure(self.name, "after")):
+            return NORMAL
+        long = int(look.figure(self.name, "after")) // MINUTE_MS
+        air = look.minutes.trace(_HUMIDITY, long).mean
+        if last is None or np.count_nonzero(~np.isnan(air)) < _KNOWN * long:
+            return UNCHANGED  # care may never be visible here, or was not these hours
+        evidence = Evidence(
+            "no airing or misting has shown in humidity or weight since {}, {} ago",
+            (moment(last.to_ms), span(look.now_ms - last.to_ms)),
+        )
+        return Abnormal(last.to_ms, evidence)
+
+
+class PastDue:
+    """Roots should have shown by now; only a look at the cuttings can tell."""
+
+    name: ClassVar[str] = PAST_DUE
+    #: The warmth that rooting hangs on most; the alarm is about the cuttings themselves.
+    quantity: ClassVar[str] = "medium_temperature"
+    every: ClassVar[int] = 1
+
+    def judge(self, look: Look) -> Verdict:
+        """Hold from the midnight after the day by which roots are expected, for good."""
+        due_ms = look.plan.due_ms
+        if due_ms is None or look.now_ms < due_ms:
+            return NORMAL
+        return Abnormal(due_ms, Evidence("roots were expected before {}", (moment(due_ms),)))

@@ -1,0 +1,124 @@
+"""Too much water in the air and in the medium, and a medium that dries too fast.
+
+The rule of this file: nothing is said of time that was not seen.
+"""
+
+from typing import ClassVar, Final
+
+import numpy as np
+
+from wardian.rules.crops import stage_at
+from wardian.rules.evidence import Evidence, number, slope, span, value
+from wardian.rules.observing.looks import MISTED, NORMAL, UNCHANGED, Abnormal, Look, Verdict
+from wardian.rules.observing.minutes import MINUTE_MS
+from wardian.rules.readings import Values
+
+WET_TOO_LONG: Final = "wet-too-long"
+OVER_MISTED: Final = "over-misted"
+DRYING_FAST: Final = "drying-fast"
+_HUMIDITY: Final = "relative_humidity"
+_MASS: Final = "tray_mass"
+_HOUR: Final = 60
+_DAY: Final = 24 * _HOUR
+_DAY_MS: Final = _DAY * MINUTE_MS
+#: How much of a time must be known before something is said of it.
+_KNOWN: Final = 0.9
+
+
+class WetTooLong:
+    """The air under a cover has hardly been dry for a day or two."""
+
+    name: ClassVar[str] = WET_TOO_LONG
+    quantity: ClassVar[str] = _HUMIDITY
+    every: ClassVar[int] = 10
+
+    def judge(self, look: Look) -> Verdict:
+        """Hold while the dry minutes of a day or two do not add up to a dry spell."""
+        long_ms = look.figure(self.name, "with_roots" if look.has_roots else "without_roots")
+        long, limit = int(long_ms) // MINUTE_MS, look.figure(self.name, "limit")
+        air = look.minutes.trace(_HUMIDITY, long).mean
+        dry = int(np.count_nonzero(air < limit))
+        if dry * MINUTE_MS >= look.figure(self.name, "dry_spell"):
+            return NORMAL
+        if len(air) < long or np.count_nonzero(np.isnan(air)) > (1 - _KNOWN) * long:
+            return UNCHANGED
+        evidence = Evidence(
+            "humidity has been below {} for no more than {} in the last {}",
+            (value(_HUMIDITY, limit), span(int(dry) * MINUTE_MS), span(long_ms)),
+        )
+        now = None if np.isnan(air[-1]) else float(air[-1])
+        return Abnormal(look.now_ms - int(long_ms), evidence, now, limit)
+
+
+class OverMisted:
+    """A tray gets more water than it uses."""
+
+    name: ClassVar[str] = OVER_MISTED
+    quantity: ClassVar[str] = _MASS
+    every: ClassVar[int] = 30
+
+    def judge(self, look: Look) -> Verdict:
+        """Hold while there are too many mistings in a day, or the tray is heavier each day."""
+        mistings = sum(one.event == MISTED and one.from_ms > look.now_ms - _DAY_MS for one in look.care)
+        most = look.figure(self.name, "most_a_day")
+        if mistings > most:
+            evidence = Evidence("misted {} times in the last {}", (number(mistings), span(_DAY_MS)))
+            return Abnormal(look.now_ms - _DAY_MS, evidence)
+        gains = _daily_gains(look.minutes.trace(_MASS, 3 * _DAY).mean)
+        if len(gains) and gains.min() >= look.figure(self.name, "heavier"):
+            evidence = Evidence(
+                "the tray is heavier by {} than three days ago, and was each day",
+                (value(_MASS, gains.sum()),),
+            )
+            return Abnormal(look.now_ms - 3 * _DAY_MS, evidence)
+        return UNCHANGED if self.name in look.standing and mistings == most else NORMAL
+
+
+class DryingFast:
+    """A tray loses water several times as fast as it does."""
+
+    name: ClassVar[str] = DRYING_FAST
+    quantity: ClassVar[str] = _MASS
+    every: ClassVar[int] = 30
+
+    def judge(self, look: Look) -> Verdict:
+        """Hold while an hour after the other loses so much more than the hours of this stage before them."""
+        hours = int(look.figure(self.name, "lasts")) // MINUTE_MS // _HOUR
+        losses = _hourly_losses(look)
+        now, before = losses[-hours:], losses[:-hours]
+        usual_of = before[before > 0]
+        least = look.figure(self.name, "known_for") / MINUTE_MS / _HOUR
+        if len(usual_of) < least or len(now) < hours or np.isnan(now).any():
+            return UNCHANGED
+        usual, limit = float(np.median(usual_of)), look.figure(self.name, "at_least")
+        if now.min() < max(look.figure(self.name, "times") * usual, limit):
+            return NORMAL
+        evidence = Evidence(
+            "the tray loses {} where {} was usual", (slope(_MASS, now.min()), slope(_MASS, usual))
+        )
+        return Abnormal(look.now_ms - hours * _HOUR * MINUTE_MS, evidence)
+
+
+def _daily_gains(mass: Values) -> Values:
+    """Return how much heavier a tray was than a day before, now and on the two days before; none where unknown."""
+    if len(mass) < 3 * _DAY:
+        return np.empty(0)
+    ends = (slice(0, _HOUR), *(slice(day * _DAY - _HOUR, day * _DAY) for day in (1, 2, 3)))
+    levels = np.array([np.median(mass[end]) for end in ends])
+    return np.diff(levels) if not np.isnan(levels).any() else np.empty(0)
+
+
+def _hourly_losses(look: Look) -> Values:
+    """Return how much was lost in each hour of this stage up to now; unknown where care was given or nothing read."""
+    stage = stage_at(look.plan.spans, look.now_ms)
+    begun_ms = next(span.from_ms for span in look.plan.spans if span.stage is stage)
+    minutes = min(3 * _DAY, (look.now_ms - begun_ms) // MINUTE_MS)
+    mass = look.minutes.trace(_MASS, minutes - minutes % _HOUR).mean
+    mass = mass[len(mass) % _HOUR :].reshape(-1, _HOUR)
+    losses: Values = mass[:, :10].mean(axis=1) - mass[:, -10:].mean(axis=1)
+    hour_ms = _HOUR * MINUTE_MS
+    for one in look.care:
+        first = (look.now_ms - one.from_ms) // hour_ms + 1
+        last = (look.now_ms - one.to_ms) // hour_ms + 1
+        losses[max(len(losses) - first, 0) : max(len(losses) - last + 1, 0)] = np.nan
+    return losses * _HOUR / (_HOUR - 10)

@@ -1,0 +1,48 @@
+"""A round that was left out, and a look for roots that is due."""
+
+import math
+from dataclasses import replace
+
+from case_terms import stage
+from cases_of_conditions import observed, planned, told
+from minute_by_minute import NOON_MS, course
+
+from wardian.rules.crops import StageSpan
+from wardian.rules.observing.looks import LIFTED, Care
+from wardian.rules.observing.minutes import MINUTE_MS
+
+HOUR = 60
+HUMIDITY = "relative_humidity"
+STEADY = {HUMIDITY: course((30 * HOUR, 95))}
+
+
+def lifted(minute: int) -> Care:
+    return Care(LIFTED, NOON_MS + minute * MINUTE_MS, NOON_MS + (minute + 5) * MINUTE_MS)
+
+
+def test_twenty_hours_after_the_last_round_nobody_has_tended_the_tray_until_somebody_does() -> None:
+    care = [lifted(60), lifted(25 * HOUR)]
+    found = observed(planned("not-tended"), STEADY, care[:1])
+    assert told(found) == [(21 * HOUR + 10, "not-tended", "raised")]
+    assert found[0].since_ms == care[0].to_ms
+    assert told(observed(planned("not-tended"), STEADY, [lifted(60), lifted(20 * HOUR)])) == []
+
+
+def test_where_care_was_never_seen_it_may_never_be_visible() -> None:
+    assert told(observed(planned("not-tended"), STEADY)) == []
+
+
+def test_care_is_not_missed_while_humidity_is_unknown_or_once_there_are_roots() -> None:
+    holes = {HUMIDITY: [*course((10 * HOUR, 95)), *[math.nan] * 4 * HOUR, *course((16 * HOUR, 95))]}
+    assert told(observed(planned("not-tended"), holes, [lifted(60)])) == []
+    rooted = (StageSpan(0, stage("callusing")), StageSpan(1, stage("rooting")))
+    assert told(observed(planned("not-tended", spans=rooted), STEADY, [lifted(60)])) == []
+
+
+def test_roots_are_past_due_from_the_midnight_after_their_day_for_good() -> None:
+    due_ms = NOON_MS + 90 * MINUTE_MS
+    found = observed(replace(planned("past-due"), due_ms=due_ms), STEADY)
+    assert told(found) == [(90, "past-due", "raised")]
+    assert (found[0].time_ms, found[0].since_ms) == (due_ms, due_ms)
+    assert told(observed(planned("past-due"), STEADY)) == []
+    assert told(observed(replace(planned("past-due"), due_ms=NOON_MS + 10**10), STEADY)) == []

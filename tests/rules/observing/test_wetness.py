@@ -1,0 +1,100 @@
+"""Too much water in the air and in the medium, and a medium that dries too fast."""
+
+import math
+
+from case_terms import stage
+from cases_of_conditions import observed, planned, told
+from minute_by_minute import NOON_MS, course, ramp
+
+from wardian.rules.crops import StageSpan
+from wardian.rules.observing.looks import MISTED, Care
+from wardian.rules.observing.minutes import MINUTE_MS
+
+HOUR, DAY = 60, 24 * 60
+HUMIDITY, MASS = "relative_humidity", "tray_mass"
+ROOTED = (StageSpan(0, stage("callusing")), StageSpan(1, stage("rooting")))
+
+
+def mistings(*minutes: int) -> list[Care]:
+    return [Care(MISTED, NOON_MS + at * MINUTE_MS, NOON_MS + (at + 1) * MINUTE_MS) for at in minutes]
+
+
+def test_two_days_without_a_dry_spell_are_too_long_before_roots_and_one_is_after() -> None:
+    wet = {HUMIDITY: course((2 * DAY + HOUR, 96))}
+    assert told(observed(planned("wet-too-long"), wet)) == [(2 * DAY, "wet-too-long", "raised")]
+    assert told(observed(planned("wet-too-long", spans=ROOTED), wet)) == [(DAY, "wet-too-long", "raised")]
+
+
+def test_dry_minutes_that_add_up_to_a_spell_are_enough_and_end_it() -> None:
+    of = planned("wet-too-long", spans=ROOTED)
+    aired = course((10 * HOUR, 96), (8, 80), (10 * HOUR, 96), (7, 80))
+    assert told(observed(of, {HUMIDITY: aired * 3})) == []
+    late = course((DAY + HOUR, 93), (14, 92.9), (HOUR, 93))
+    assert told(observed(of, {HUMIDITY: late})) == [(DAY, "wet-too-long", "raised")]
+    later = course((DAY + HOUR, 93), (15, 92.9), (HOUR, 93))
+    assert [event for _, _, event in told(observed(of, {HUMIDITY: later}))] == ["raised", "returned"]
+
+
+def test_nothing_is_said_of_wet_air_where_a_tenth_of_the_time_is_unknown() -> None:
+    holes = [*course((4 * HOUR, 96)), *[math.nan] * 3 * HOUR] * 4
+    assert told(observed(planned("wet-too-long", spans=ROOTED), {HUMIDITY: holes})) == []
+
+
+def test_wet_air_is_seen_with_a_reading_in_five_minutes() -> None:
+    found = observed(planned("wet-too-long", spans=ROOTED), {HUMIDITY: course((DAY + HOUR, 96))}, every=5)
+    assert len(told(found)) == 1
+
+
+def test_a_fifth_misting_within_a_day_is_one_too_many() -> None:
+    of, air = planned("over-misted"), {HUMIDITY: course((2 * DAY, 95))}
+    four = mistings(60, 240, 480, 720)
+    assert told(observed(of, air, four)) == []
+    found = observed(of, air, [*four, *mistings(900)])
+    assert [event for _, _, event in told(found)] == ["raised", "returned"]
+    assert found[0].evidence is not None
+    assert [figure.number for figure in found[0].evidence.figures] == [5, 86_400_000]
+
+
+def test_a_tray_that_is_heavier_on_each_of_three_days_is_over_misted() -> None:
+    of = planned("over-misted")
+    assert [one[1:] for one in told(observed(of, {MASS: ramp(3 * DAY + HOUR, 3000, 3045)}))] == [
+        ("over-misted", "raised")
+    ]
+    assert told(observed(of, {MASS: ramp(3 * DAY + HOUR, 3000, 3025)})) == []
+    watered = [*ramp(2 * DAY, 3000, 2950), *ramp(DAY + HOUR, 3200, 3150)]
+    assert told(observed(of, {MASS: watered})) == []
+
+
+def drying(*hourly: tuple[int, float]) -> list[float]:
+    """Return a weight that falls by so many grams an hour for so many hours, part after part."""
+    mass, trace = 3200.0, []
+    for hours, grams in hourly:
+        trace += ramp(hours * HOUR, mass, mass - hours * grams)
+        mass -= hours * grams
+    return trace
+
+
+def test_a_tray_that_loses_water_several_times_as_fast_for_hours_dries_fast() -> None:
+    of = planned("drying-fast")
+    found = told(observed(of, {MASS: drying((20, 1.5), (4, 8), (6, 1.5))}))
+    assert [event for _, _, event in found] == ["raised", "returned"]
+    assert 21 * HOUR < found[0][0] <= 22 * HOUR + 30
+
+
+def test_day_and_night_or_too_few_grams_or_too_little_history_are_no_fast_drying() -> None:
+    of = planned("drying-fast")
+    assert told(observed(of, {MASS: drying((12, 2), (12, 5), (12, 2), (12, 5))})) == []
+    assert told(observed(of, {MASS: drying((20, 0.5), (4, 3.9))})) == []
+    assert told(observed(of, {MASS: drying((8, 1.5), (2, 9))})) == []
+
+
+def test_what_was_usual_in_another_stage_does_not_count() -> None:
+    toned_ms = NOON_MS + 20 * HOUR * MINUTE_MS
+    spans = (StageSpan(0, stage("rooting")), StageSpan(toned_ms, stage("toning")))
+    assert told(observed(planned("drying-fast", spans=spans), {MASS: drying((20, 1.5), (9, 8))})) == []
+
+
+def test_an_hour_with_care_says_nothing_about_drying() -> None:
+    of = planned("drying-fast")
+    care = mistings(21 * HOUR + 30)
+    assert told(observed(of, {MASS: drying((20, 1.5), (2, 8), (3, 1.5))}, care)) == []
