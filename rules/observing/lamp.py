@@ -19,7 +19,10 @@ from wardian.rules.readings import Values
 #: The lamp must warm the air by so much for the air to answer for it. [K]
 _WARMS_K: Final = 0.5
 _SETTLED_MIN: Final = 5
+#: Half a lamp takes about half of its warmth away, less what the mat makes good.
 _FAIR_PART: Final = 0.2
+_DAY_MIN: Final = 24 * 60
+_COMPARED_MIN: Final = 60
 #: Lost mains show within so long after the lamp went out.
 _TOLD_APART_MIN: Final = 45
 
@@ -161,13 +164,13 @@ def air_is(look: Look, state: str, ago_min: int = 0) -> bool | None:
     return is_warm is (state == "lit")
 
 
-def cooler_than_lit(look: Look) -> Figure | None:
-    """Return by how much the air is cooler than under the whole lamp, where it is by a fair part of what it warms."""
-    air_c = recent(look.minutes, "air_temperature", _SETTLED_MIN)
+def cooler_than_yesterday(look: Look) -> Figure | None:
+    """Return by how much the air is cooler than a day ago, where that is a fair part of what the lamp warms it."""
+    air = look.minutes.trace("air_temperature", _DAY_MIN + _COMPARED_MIN).mean
     lit, dark = look.usual.lit, look.usual.dark
-    if not lit or not dark or lit.air_c - dark.air_c < _WARMS_K:
+    if not lit or not dark or lit.air_c - dark.air_c < _WARMS_K or len(air) < _DAY_MIN + _COMPARED_MIN:
         return None
-    cooler_k = lit.air_c - air_c
+    cooler_k = float(np.median(air[:_COMPARED_MIN]) - np.median(air[-_COMPARED_MIN:]))
     is_cooler = cooler_k >= _FAIR_PART * (lit.air_c - dark.air_c)
     return difference("air_temperature", cooler_k) if is_cooler else None
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wardian.rules.evidence import Evidence, moment, number, span
-from wardian.rules.observing.lamp import air_is, cooler_than_lit, weak
+from wardian.rules.observing.lamp import air_is, cooler_than_yesterday, weak
 from wardian.rules.observing.looks import Look
 from wardian.rules.observing.minutes import MINUTE_MS
 from wardian.rules.observing.schedule import meant_on
@@ -152,12 +152,12 @@ def half_the_lamp(look: Look, others: Sequence[Look]) -> tuple[Evidence, ...]:
     if np.abs(np.diff(light[slice(*runs[-1])])).max() > _STEP_SHARE * level:
         return ()
     share_pct = 100 * float(np.median(light[slice(*runs[-1])])) / level
-    cooler = cooler_than_lit(look)
+    cooler = cooler_than_yesterday(look)
     if not cooler or not look.usual.lamp:
         return ()
     signs = (
         weak(look.usual.lamp, share_pct),
-        Evidence("the air is {} cooler than under the whole lamp", (cooler,)),
+        Evidence("the air is {} cooler than a day ago under the whole lamp", (cooler,)),
     )
     full = [one for one in others if state_of(one.minutes, one.usual.lamp) == "lit"]
     beside = Evidence("the lamps of {} neighbouring trays burn as ever", (number(len(full)),))
