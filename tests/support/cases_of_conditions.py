@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
+import numpy as np
 from case_terms import plan, stage
 from minute_by_minute import NOON_MS, TRAY, chunk_by
 from numpy.typing import ArrayLike
@@ -36,7 +37,7 @@ def observed(
     for one in care:
         observer.record(TRAY, one)
     observer.feed(chunk_by(traces, every))
-    return observer.advance(NOON_MS + max(map(len, map(list, traces.values()))) * MINUTE_MS)
+    return observer.advance(NOON_MS + max(np.size(values) for values in traces.values()) * MINUTE_MS)
 
 
 def told(transitions: Iterable[Transition]) -> list[tuple[int, str, str]]:
