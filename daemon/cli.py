@@ -158,7 +158,9 @@ def _add_acts(alarms: argparse.ArgumentParser) -> None:
             name, help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
         )
         act.add_argument("tray", metavar="TRAY")
-        act.add_argument("alarm", metavar="ALARM", nargs="?" if name in ("remove", "restore") else None)
+        act.add_argument(
+            "alarm", metavar="ALARM", nargs="?" if name in ("acknowledge", "remove", "restore") else None
+        )
         if name == "shelve":
             act.add_argument("--for", dest="lasts", metavar="TIME", required=True, help="at most 7 d")
         act.add_argument("--who", metavar="NAME", help="who does it (default: who is logged in)")
