@@ -34,12 +34,16 @@ def read_alarms(written: Written, library: Library) -> Library:
 
 
 def _figures(written: Written, path: Path, name: str, library: Library) -> dict[str, Any]:
-    known = library.figures.get(name, {})
+    known = library.figures.get(name)
+    if known is None:
+        return {}
     found = {}
-    for figure, value in written.mapping((*path, "figures")).items() if known else ():
+    for figure, value in written.mapping((*path, "figures")).items():
         here = (*path, "figures", figure)
         if figure not in known:
-            written.mistake(here, f"{shown(figure)} is no figure of {name}", nearest(figure, known))
+            written.mistake(
+                here, f"{shown(figure)} is no figure of {name}", nearest(figure, known) or "it goes by none"
+            )
         elif not isinstance(value, (int, float, str)) or isinstance(value, bool):
             written.mistake(
                 here, f"is {described(value)}", f"a value such as {known[figure].reasoned.text} is accepted"

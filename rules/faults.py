@@ -79,8 +79,8 @@ class Fault:
 
     def explains(self, transition: Transition, quantity: str | None) -> bool:
         """Return whether an alarm can come from this fault, of one quantity or (None) of any."""
-        if transition.limit is not None:
-            return self.drives(transition.quantity, transition.limit, quantity)
+        if transition.side is not None:
+            return self.drives(transition.quantity, transition.side, quantity)
         if self.signs and transition.condition not in self.signs:
             return False
         return quantity is None or transition.quantity == quantity

@@ -8,6 +8,9 @@ from wardian.rules.evidence import Evidence
 SENSOR_SILENT = "sensor-silent"
 SENSOR_IMPLAUSIBLE = "sensor-implausible"
 
+#: A notice that a value will pass a limit: its value and threshold say which way.
+HEADING_OUT = "heading-out"
+
 RAISED = "raised"
 RETURNED = "returned"
 
@@ -40,6 +43,15 @@ class Transition(NamedTuple):
     def alarm(self) -> tuple[str, str, str]:
         """Which alarm this is a change of; two of them with one alarm are a raise and its return."""
         return self.tray, self.quantity, self.limit or self.condition
+
+    @property
+    def side(self) -> str | None:
+        """Which limits it is about: ``low`` or ``high``; None where it is about none."""
+        if self.limit is not None:
+            return self.limit.partition("_")[0]
+        if self.condition != HEADING_OUT or self.value is None or self.threshold is None:
+            return None
+        return "high" if self.value < self.threshold else "low"
 
     @property
     def order(self) -> tuple[int, str, str, str, bool]:

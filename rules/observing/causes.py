@@ -8,7 +8,6 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Final, NamedTuple
 
 from wardian.rules.evidence import Evidence
-from wardian.rules.observing.drift import HEADING_OUT
 from wardian.rules.observing.looks import Look
 from wardian.rules.observing.observer import Observer
 from wardian.rules.observing.signs_of_air import care, cover_cracked, cover_left_off, never_aired
@@ -156,10 +155,6 @@ def is_of_sensor(condition: str) -> bool:
 
 def group_of(transition: Transition) -> str | None:
     """Return the group of an alarm about a tray; None where no cause is known for it."""
-    if transition.limit is not None:
-        return _OF_LIMITS.get((transition.quantity, transition.limit.partition("_")[0]))
-    value, threshold = transition.value, transition.threshold
-    if transition.condition == HEADING_OUT and value is not None and threshold is not None:
-        # It belongs to the limit that it foretells.
-        return _OF_LIMITS.get((transition.quantity, "high" if value < threshold else "low"))
+    if transition.side is not None:
+        return _OF_LIMITS.get((transition.quantity, transition.side))
     return OF_CONDITIONS.get(transition.condition)

@@ -29,8 +29,8 @@ from wardian.rules.observing.looks import (
 from wardian.rules.observing.minutes import MINUTE_MS
 from wardian.rules.quantities import DERIVED_FROM, QUANTITIES, SATURATION_PCT
 from wardian.rules.readings import Values
+from wardian.rules.transitions import HEADING_OUT
 
-HEADING_OUT: Final = "heading-out"
 #: Minutes that are taken together, and that lie between two looks.
 _BLOCK: Final = 5
 _MINUTES_PER_H: Final = 60

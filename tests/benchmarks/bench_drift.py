@@ -19,10 +19,10 @@ from rows import Row, print_rows
 from wardian.rules.crops import Limit, stage_at
 from wardian.rules.engine import Engine
 from wardian.rules.excursions import Excursion, excursions
-from wardian.rules.observing.drift import DRIFTING, HEADING_OUT
+from wardian.rules.observing.drift import DRIFTING
 from wardian.rules.observing.observer import Observer
 from wardian.rules.plans import TrayPlan
-from wardian.rules.transitions import RAISED, Transition
+from wardian.rules.transitions import HEADING_OUT, RAISED, Transition
 from wardian.simulator.scenarios import SCENARIOS, STEADY
 
 FIRST_SEED, SEEDS = 101, 7

@@ -15,12 +15,12 @@ from hypothesis import strategies as st
 from minute_by_minute import NOON_MS, TRAY, chunk_by, course, ramp, with_noise
 
 from wardian.rules.crops import Limit, StageSpan
-from wardian.rules.observing.drift import HEADING_OUT, foretell
+from wardian.rules.observing.drift import foretell
 from wardian.rules.observing.looks import LIFTED, WATERED, Care
 from wardian.rules.observing.minutes import MINUTE_MS
 from wardian.rules.observing.observer import Observer
 from wardian.rules.plans import LampRule, LampSchedule, TrayPlan
-from wardian.rules.transitions import Transition
+from wardian.rules.transitions import HEADING_OUT, Transition
 
 HOUR = 60
 MEDIUM, LIGHT = "medium_temperature", "illuminance"
