@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from minute_by_minute import NOON_MS, TRAY
 from tray_by_minutes import (
     AIR,
+    CONDITIONS,
     HUMIDITY,
     LAMP_LX,
     LIGHT,
@@ -230,7 +231,8 @@ DEAD = cools(HEALTHY, AT, 16.0)
 def told(chunk: Chunk, cuts: list[int]) -> list[tuple[Transition, Cause | None]]:
     """Tell a bench whose readings come in pieces."""
     trays = sorted({series.tray for series in chunk})
-    engine, observer = Engine([plan_of(tray) for tray in trays]), Observer([plan_of(tray) for tray in trays])
+    plans = [plan_of(tray) for tray in trays]
+    engine, observer = Engine(plans), Observer(plans, CONDITIONS)
     found: list[tuple[Transition, Cause | None]] = []
     for begin, end in zip([0, *cuts], [*cuts, END + 60], strict=True):
         from_ms, to_ms = (NOON_MS + one * MINUTE_MS for one in (begin, end))
