@@ -24,8 +24,8 @@ _STAGE_MS: Final = 6 * 60 * MINUTE_MS
 #: How long the air takes to settle after a lift, and the medium after water (common practice, no source).
 _SETTLES_MS: Final = 45 * MINUTE_MS
 _WATER_SETTLES_MS: Final = 90 * MINUTE_MS
-#: A tray is aired two to three times a day (common practice, no source).
-_AIRED_MIN: Final = 20 * 60
+#: A tray is aired two to three times a day (common practice, no source); two rounds were left out.
+_AIRED_MIN: Final = 18 * 60
 _MOIST_PCT: Final = 93.0
 
 

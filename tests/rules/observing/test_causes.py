@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from minute_by_minute import NOON_MS, TRAY
 from tray_by_minutes import (
     AIR,
+    CONDITIONS,
     HUMIDITY,
     LAMP_LX,
     LIGHT,
@@ -184,6 +185,23 @@ def test_a_tray_that_loses_weight_under_sagging_humidity_was_left_dry() -> None:
     )
 
 
+def test_a_tray_under_a_cover_that_nobody_lifts_is_never_aired() -> None:
+    assert named(beside(HEALTHY), HUMIDITY, "high", AT).name == "never aired"
+    dips = set_to(HEALTHY, HUMIDITY, AT - 300, AT - 280, 60.0)
+    assert named(beside(dips), HUMIDITY, "high", AT).name is None
+
+
+@pytest.mark.parametrize(("mistings", "name"), [(6, "over-misted"), (3, None)])
+def test_a_tray_that_is_misted_too_often_and_grows_heavier_is_over_misted(
+    mistings: int, name: str | None
+) -> None:
+    mass = HEALTHY[MASS].copy()
+    for place in range(mistings):
+        mass[AT - 100 * (place + 2) :] += 25.0
+    wet = set_to(set_to(HEALTHY, MASS, 0, END, mass), HUMIDITY, AT - 300, AT - 280, 60.0)
+    assert named(beside(wet), HUMIDITY, "high", AT).name == name
+
+
 def test_a_probe_that_drifts_names_nothing() -> None:
     drifts = set_to(HEALTHY, AIR, 0, END, HEALTHY[AIR] + np.linspace(0, 4, END))
     assert named(beside(drifts, *OTHERS), AIR, "high", END - 10).name is None
@@ -213,7 +231,8 @@ DEAD = cools(HEALTHY, AT, 16.0)
 def told(chunk: Chunk, cuts: list[int]) -> list[tuple[Transition, Cause | None]]:
     """Tell a bench whose readings come in pieces."""
     trays = sorted({series.tray for series in chunk})
-    engine, observer = Engine([plan_of(tray) for tray in trays]), Observer([plan_of(tray) for tray in trays])
+    plans = [plan_of(tray) for tray in trays]
+    engine, observer = Engine(plans), Observer(plans, CONDITIONS)
     found: list[tuple[Transition, Cause | None]] = []
     for begin, end in zip([0, *cuts], [*cuts, END + 60], strict=True):
         from_ms, to_ms = (NOON_MS + one * MINUTE_MS for one in (begin, end))
