@@ -125,8 +125,8 @@ def acts(wish: Wish, config: Config, lives: Lives, now_ms: int) -> dict[Act, str
         else:
             asked[act] = name
     if not asked:
-        what = wish.alarm or "no alarm"
-        raise NotToBeDone(f"{wish.tray}: {what} cannot be {TOLD[wish.event]} now ({refused})")
+        what = f"{wish.alarm} cannot" if wish.alarm else "no alarm can"
+        raise NotToBeDone(f"{wish.tray}: {what} be {TOLD[wish.event]} now ({refused})")
     return asked
 
 

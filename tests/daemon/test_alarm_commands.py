@@ -130,6 +130,15 @@ def test_an_alarm_is_acknowledged_with_the_next_round(daemon: Loop, capsys: Capt
     assert "Air too warm: acknowledged by the teacher: cover gapped." in says(capsys, "--all")
 
 
+def test_all_alarms_of_a_tray_are_acknowledged_at_once(daemon: Loop, capsys: Capture) -> None:
+    unseen = {name for name, fields in present(capsys).items() if fields["life"] == "unacknowledged"}
+    out = says(capsys, "acknowledge", "tray-a")
+    assert {line.split()[1] for line in out.splitlines()[:-1]} == unseen
+    daemon.round()
+    assert {fields["life"] for fields in present(capsys).values()} == {"acknowledged"}
+    assert "tray-a: no alarm can be acknowledged now" in refuses(capsys, "acknowledge", "tray-a")
+
+
 def test_an_alarm_is_shelved_and_taken_off_the_shelf(daemon: Loop, capsys: Capture) -> None:
     says(capsys, "shelve", *WARM, "--for", "2 h")
     daemon.round()
@@ -328,7 +337,6 @@ def test_what_cannot_be_done_is_refused_in_one_line_and_asks_nothing(
     "arguments",
     [
         ["shelve", *WARM],
-        ["acknowledge", "tray-a"],
         ["acknowledge"],
         ["forget", *WARM],
         ["unshelve", "tray-a"],
