@@ -316,7 +316,7 @@ def test_a_tray_or_an_alarm_that_is_not_there_is_refused_with_the_near_one(
     [
         (["acknowledge", "tray-b", "air-too-warm"], "acknowledge: the alarm is normal"),
         (["unshelve", *WARM], "unshelve: the alarm is unacknowledged"),
-        (["restore", "tray-a"], "no alarm cannot be back in service now"),
+        (["restore", "tray-a"], "no alarm can be back in service now"),
         (["shelve", *WARM, "--for", "9d"], "an end within seven days from now is accepted"),
         (["shelve", *WARM, "--for", "0 s"], "an end within seven days from now is accepted"),
         (["shelve", *WARM, "--for", "a while"], "--for 'a while' is no number"),
