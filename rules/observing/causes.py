@@ -13,7 +13,7 @@ from wardian.rules.observing.observer import Observer
 from wardian.rules.observing.signs_of_air import care, cover_cracked, cover_left_off, never_aired
 from wardian.rules.observing.signs_of_heat import heater_dead, heater_stuck_on, room_too_cold, room_too_hot
 from wardian.rules.observing.signs_of_light import half_the_lamp, lamp_dead, lamp_never_off, lamp_on_late
-from wardian.rules.observing.signs_of_mains import mains_lost
+from wardian.rules.observing.signs_of_mains import mains_lost, mains_were_lost
 from wardian.rules.observing.signs_of_water import medium_left_dry, over_misted
 from wardian.rules.transitions import Transition
 
@@ -88,7 +88,8 @@ class _Known(NamedTuple):
 
 #: In the order in which they are looked for: what befalls much before what befalls little.
 _KNOWN: Final = (
-    _Known("mains lost", (COLD, DARK), mains_lost),
+    _Known("mains lost", (COLD,), mains_lost),
+    _Known("mains lost", (DARK,), mains_were_lost),
     _Known("cover left off", (DRY_AIR, COLD, DRY_MEDIUM), cover_left_off),
     _Known("cover cracked", (DRY_AIR, COLD, DRY_MEDIUM), cover_cracked),
     _Known("heater stuck on", (WARM, DRY_AIR, DRY_MEDIUM), heater_stuck_on),
@@ -106,7 +107,10 @@ _KNOWN: Final = (
 )
 #: By cause, the groups of alarms that it explains.
 EXPLAINS: Final[Mapping[str, tuple[str, ...]]] = {
-    **{one.name: one.explains for one in _KNOWN},
+    **{
+        one.name: tuple(g for other in _KNOWN if other.name == one.name for g in other.explains)
+        for one in _KNOWN
+    },
     **dict.fromkeys(_OF_SENSORS.values(), (SENSOR,)),
 }
 #: Neighbours whose last minute is older than this tell nothing of now.

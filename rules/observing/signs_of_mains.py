@@ -7,11 +7,13 @@ from wardian.rules.evidence import Evidence, moment, number, span
 from wardian.rules.observing.heater import is_air_ahead, overdue_min
 from wardian.rules.observing.looks import Look
 from wardian.rules.observing.mains import without_power
-from wardian.rules.observing.minutes import MINUTE_MS
+from wardian.rules.observing.minutes import KEPT, MINUTE_MS
 from wardian.rules.observing.signs_of_heat import MEDIUM, has_heated, mat_is_cold
 from wardian.rules.observing.signs_of_light import Dark, dark_runs
 from wardian.rules.observing.usual import PULSE_MIN, heating
 
+#: A medium is warm again so long after the mains came back. From memory.
+_LATELY_MIN: Final = 6 * 60
 #: The medium is so much cooler than where the mat comes on. [K] From memory.
 _BELOW_K: Final = 0.3
 #: So many mats must have gone cold together in the dark, when no lamp can tell.
@@ -21,12 +23,24 @@ _MISSING: Final = 1.5
 
 
 def mains_lost(look: Look, others: Sequence[Look]) -> tuple[Evidence, ...]:
-    """Tell lost mains: the lamp is dark and the mat cold since then, or all mats went cold together."""
+    """Tell lost mains: the lamp is dark and the mat cold since then, or all mats went cold together.
+
+    Mains that came back long ago make no tray cold any more.
+    """
+    return _lamp_went_dark(look, others, _LATELY_MIN) or _all_mats(look, others)
+
+
+def mains_were_lost(look: Look, others: Sequence[Look]) -> tuple[Evidence, ...]:
+    """Tell lost mains of the last days, as hours of light look back on them."""
+    return _lamp_went_dark(look, others, KEPT) or _all_mats(look, others)
+
+
+def _lamp_went_dark(look: Look, others: Sequence[Look], ended_within_min: int) -> tuple[Evidence, ...]:
     for run in dark_runs(look):
-        signs = _lamp_and_mat(look, others, run)
+        signs = _lamp_and_mat(look, others, run) if run.ended_min <= ended_within_min else ()
         if signs:
             return signs
-    return _all_mats(look, others)
+    return ()
 
 
 def _lamp_and_mat(look: Look, others: Sequence[Look], run: Dark) -> tuple[Evidence, ...]:

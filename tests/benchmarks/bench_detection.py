@@ -28,7 +28,8 @@ from wardian.rules.ports import Message
 from wardian.rules.scores import FOUND, MISSED, STANDING, WITHIN, Finding, Score, together
 from wardian.simulator.scenarios import SCENARIOS, STEADY
 
-FIRST_SEED, SEEDS = 101, 7
+#: No smaller seed: those were looked at while rules were made.
+FIRST_SEED, SEEDS = 201, 7
 
 
 #: How long the person takes to acknowledge what they were told. Chosen: by day and, woken, by night.

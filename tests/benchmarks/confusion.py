@@ -9,7 +9,7 @@ from rows import Row
 from wardian.rules.faults import FAULTS
 from wardian.rules.observing.causes import EXPLAINS, Cause
 from wardian.rules.scoring import belongs
-from wardian.rules.transitions import Transition
+from wardian.rules.transitions import HEADING_OUT, Transition
 from wardian.rules.truth import TrueFault
 
 NONE: Final = "cannot tell"
@@ -27,10 +27,14 @@ Named = Counter[tuple[str, str]]
 
 
 def first_causes(raises: Sequence[tuple[Transition, Cause]], faults: Iterable[TrueFault]) -> Named:
-    """Return how often each cause was named of the first alarm that belongs to each fault."""
+    """Return how often each cause was named of the first alarm that belongs to each fault.
+
+    A notice that a value is heading out is none: it comes before there is much to see.
+    """
     named = Named()
+    alarms = [(alarm, cause) for alarm, cause in raises if alarm.condition != HEADING_OUT]
     for fault in faults:
-        first = next((cause for alarm, cause in raises if belongs(alarm, fault)), None)
+        first = next((cause for alarm, cause in alarms if belongs(alarm, fault)), None)
         if first is not None:
             named[fault.fault, first.name or NONE] += 1
     return named
