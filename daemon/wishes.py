@@ -32,7 +32,7 @@ MINUTE_S: Final = 60.0
 KEYS: Final = {"do": 20, "tray": 40, "alarm": 60, "who": 60, "why": 200, "for": 30, "id": 60}
 _NEEDED: Final = ("do", "tray", "who")
 #: These may be asked of all alarms of a tray at once.
-_OF_A_TRAY: Final = (life.REMOVE, life.RESTORE)
+_OF_A_TRAY: Final = (life.ACKNOWLEDGE, life.REMOVE, life.RESTORE)
 
 
 class Heard(Protocol):
