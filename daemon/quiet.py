@@ -10,8 +10,9 @@ from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from functools import lru_cache
 from typing import Final
 
+from wardian.rules.daily import first_instant_ms
+
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
-_MS: Final = timedelta(milliseconds=1)
 _DAY: Final = timedelta(days=1)
 
 
@@ -34,7 +35,7 @@ class Quiet:
 
     def _spans(self, time_ms: int) -> Iterator[tuple[int, int]]:
         """Yield the quiet hours of the days around an instant."""
-        today = _wall(time_ms, self.zone).date()
+        today = (_EPOCH + timedelta(milliseconds=time_ms)).astimezone(self.zone).date()
         for days in (-2, -1, 0, 1):
             day = today + days * _DAY
             end_day = day if self.begins < self.ends else day + _DAY
@@ -47,20 +48,4 @@ class Quiet:
 @lru_cache(maxsize=256)
 def first_ms(day: date, at: time, zone: tzinfo) -> int:
     """Return the first instant at which the clock on the wall shows a time of a day, or anything later."""
-    wanted = datetime.combine(day, at)
-    late_ms = (wanted.replace(tzinfo=zone) - _EPOCH) // _MS
-    if _wall(late_ms, zone) == wanted:
-        return late_ms
-    # The clock leaps over it: by the offset after the leap, that time lies before the leap.
-    early_ms = (wanted.replace(tzinfo=zone, fold=1) - _EPOCH) // _MS
-    while late_ms - early_ms > 1:
-        middle_ms = (early_ms + late_ms) // 2
-        if _wall(middle_ms, zone) < wanted:
-            early_ms = middle_ms
-        else:
-            late_ms = middle_ms
-    return late_ms
-
-
-def _wall(time_ms: int, zone: tzinfo) -> datetime:
-    return (_EPOCH + timedelta(milliseconds=time_ms)).astimezone(zone).replace(tzinfo=None, fold=0)
+    return first_instant_ms(day, at, zone)
