@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Final
 
+from wardian.daemon.lives import RELEASED
 from wardian.rules.ports import Due, JournalEntry, Message, Store
 from wardian.rules.transitions import RAISED, RETURNED
 
@@ -16,6 +17,8 @@ SayTime = Callable[[int], str]
 
 #: A message that is sent so long after it was written says so.
 DELAYED_MS: Final = 10 * 60 * 1000
+#: What says that an alarm stands.
+BEGINNINGS: Final = (RAISED, RELEASED)
 #: What tells one alarm of a tray from another.
 WHICH_ALARM: Final = ("tray", "quantity", "limit", "alarm")
 #: How many of the journal's last entries are looked through: what is sent late is seldom very old.
@@ -32,7 +35,7 @@ def as_of_now(due: Due, store: Store, now_ms: int, say_time: SayTime) -> Message
     if now_ms - due.created_ms > DELAYED_MS:
         message = replace(message, body=f"({_delay(due, say_time)})\n{message.body}")
     alarms = [message.fields, *message.fields.get("also", ())]
-    raised = [alarm for alarm in alarms if alarm.get("event") == RAISED]
+    raised = [alarm for alarm in alarms if alarm.get("event") in BEGINNINGS]
     returned = _returns_of(raised, store)
     if not returned:
         return message
@@ -67,9 +70,7 @@ def _returns_of(raised: Sequence[Mapping[str, Any]], store: Store) -> list[Journ
     if not raised:
         return []
     standing = store.standing()
-    over = [
-        fields for fields in raised if not any(_is_same_raise(entry.fields, fields) for entry in standing)
-    ]
+    over = [fields for fields in raised if not any(_is_begun_by(fields, entry.fields) for entry in standing)]
     found: list[JournalEntry] = []
     for last in JOURNAL_LOOKS:
         if len(found) < len(over):
@@ -81,13 +82,18 @@ def _returns_of(raised: Sequence[Mapping[str, Any]], store: Store) -> list[Journ
 
 def _return_in(journal: Sequence[JournalEntry], fields: Mapping[str, Any]) -> JournalEntry | None:
     entries = iter(journal)
-    if any(_is_same_raise(entry.fields, fields) for entry in entries):
+    if any(_is_same(entry.fields, fields) for entry in entries):
         return next((entry for entry in entries if _is_return(entry.fields, fields)), None)
     return None
 
 
-def _is_same_raise(entry: Mapping[str, Any], fields: Mapping[str, Any]) -> bool:
-    return entry["event"] == RAISED and entry["time"] == fields.get("time") and _is_same_alarm(entry, fields)
+def _is_begun_by(fields: Mapping[str, Any], raised: Mapping[str, Any]) -> bool:
+    """Return whether what is told still stands by an entry that is not over; what was let go was raised before."""
+    return _is_same(raised, fields) or (fields["event"] == RELEASED and _is_same_alarm(raised, fields))
+
+
+def _is_same(entry: Mapping[str, Any], fields: Mapping[str, Any]) -> bool:
+    return all(entry[name] == fields.get(name) for name in ("event", "time", *WHICH_ALARM))
 
 
 def _is_return(entry: Mapping[str, Any], fields: Mapping[str, Any]) -> bool:

@@ -3,6 +3,7 @@ from dataclasses import replace
 from fake_clock import NOON_MS, FakeClock
 from outbox_fakes import FakeNotifier, FakeStore, alarm_fields
 
+from wardian.daemon.lives import RELEASED
 from wardian.daemon.outbox import Outbox
 from wardian.rules.ports import Message
 from wardian.rules.transitions import RAISED, RETURNED
@@ -78,6 +79,18 @@ def test_the_return_of_another_alarm_changes_nothing() -> None:
     ):
         store.enter(NOON_MS, other)
     assert sent(store) == [raised()]
+
+
+def test_what_was_let_go_and_returned_meanwhile_says_so() -> None:
+    store = FakeStore()
+    store.enter(NOON_MS, dict(raised().fields))
+    let_go = Message("let go", "tray-a: too dry", "Mist it.", alarm_fields(RELEASED, RAISED_AGAIN_AT))
+    keep(store, let_go, minutes=1)
+    assert sent(store, minutes=1) == [let_go]
+    keep(store, replace(let_go, key="another"), minutes=1)
+    keep(store, returned("2026-03-04T08:00:00.000Z"), minutes=3)
+    first, _ = sent(store, minutes=4)
+    assert first.subject == "returned since (minute 3): tray-a: too dry"
 
 
 def test_a_return_far_back_in_the_journal_is_found() -> None:
