@@ -6,6 +6,7 @@ condition lasts is told anew; figures are of times that were watched, never of m
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from wardian.daemon.care import DONE
 from wardian.daemon.lives import alarm_of
 from wardian.daemon.tongue import utc_text
 from wardian.rules.alarm_figures import AlarmEvent, AlarmFigures, Span, alarm_figures
@@ -55,6 +56,12 @@ def told(entries: Iterable[JournalEntry]) -> Iterator[AlarmEvent]:
     for entry in entries:
         fields = entry.fields
         alarm, event = alarm_of(fields), fields["event"]
+        if event in DONE:
+            continue
+        if event == RAISED and not fields.get("told", True):
+            # Held back as it was raised: nobody was told.
+            set_aside.add(alarm)
+            continue
         if fields.get("life") in SET_ASIDE:
             set_aside.add(alarm)
             event = RETURNED

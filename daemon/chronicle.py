@@ -28,7 +28,8 @@ _DONE: Final = {LIFTED: "the cover was lifted", MISTED: "it was misted", WATERED
 class Entry(NamedTuple):
     """One entry of the journal, and whether people are to be told of it now.
 
-    ``transition`` is what it is about, None where a rule held something back or let it go.
+    ``transition`` is what it is about, None where a rule held something back or let it go. ``is_sent`` is
+    whether channels that are nobody's get it: each raise and return as it comes, held back or not.
     """
 
     time_ms: int
@@ -36,6 +37,7 @@ class Entry(NamedTuple):
     fields: dict[str, Any]
     is_told: bool
     transition: Transition | None = None
+    is_sent: bool = False
 
 
 class _Why(NamedTuple):
@@ -72,8 +74,9 @@ class Chronicle:
     def _entries(self, transition: Transition, cause: Cause | None) -> Iterator[Entry]:
         fields = self.teller.fields(transition, cause)
         why = self._why_held(transition, fields["alarm"]) if transition.event == RAISED else None
+        is_sent = self.lives.is_sent(fields)
         is_told = self.lives.follow(fields, is_held=why is not None)
-        yield Entry(transition.time_ms, transition.tray, fields, is_told, transition)
+        yield Entry(transition.time_ms, transition.tray, fields, is_told, transition, is_sent)
         alarm = alarm_of(fields)
         if why is not None and not self.lives.of(alarm).is_set_aside:
             entry = self.lives.suppress(alarm, transition.time_ms, *why)

@@ -46,6 +46,8 @@ class Life:
     #: Whether people were told that it was raised, and are to hear that it returned.
     is_told: bool = False
     fields: Mapping[str, Any] = field(default_factory=dict)
+    #: Whether programs were told: what a rule holds back from people is no secret to them.
+    is_sent: bool = False
 
     @classmethod
     def of(cls, entry: JournalEntry) -> "Life":
@@ -53,7 +55,8 @@ class Life:
         fields = entry.fields
         is_abnormal = fields.get("abnormal", fields["event"] == RAISED)
         state = fields.get("life") or (life.UNACKNOWLEDGED if is_abnormal else life.NORMAL)
-        return cls(state, is_abnormal, fields.get("told", is_abnormal), fields)
+        is_told = fields.get("told", is_abnormal)
+        return cls(state, is_abnormal, is_told, fields, fields.get("sent", is_told))
 
     @property
     def is_set_aside(self) -> bool:
@@ -91,6 +94,12 @@ class Lives:
         """Return where an alarm stands."""
         return self._lives.get(alarm, Life())
 
+    def is_sent(self, fields: Mapping[str, Any]) -> bool:
+        """Return whether programs are to be told that a condition comes or goes; asked before it is followed."""
+        before = self.of(alarm_of(fields))
+        by_hand = before.state in (life.SHELVED, life.OUT_OF_SERVICE)
+        return not by_hand and (fields["event"] == RAISED or before.is_sent)
+
     def follow(self, fields: dict[str, Any], *, is_held: bool = False) -> bool:
         """Let a condition come or go; add to its entry where its alarm stands, and return whether to tell.
 
@@ -104,8 +113,10 @@ class Lives:
         is_told = not before.is_set_aside and not is_held and (event == RAISED or before.is_told)
         kept = {key: before.fields.get(key) for key in _NOBODY} if before.is_set_aside else _NOBODY
         told_on = is_told if event == RAISED else before.is_told and not is_told
-        fields |= {**kept, "life": state, "abnormal": event == RAISED, "told": told_on}
-        self._lives[alarm] = Life(state, event == RAISED, told_on, dict(fields))
+        is_sent = self.is_sent(fields)
+        sent_on = is_sent if event == RAISED else before.is_sent and not is_sent
+        fields |= {**kept, "life": state, "abnormal": event == RAISED, "told": told_on, "sent": sent_on}
+        self._lives[alarm] = Life(state, event == RAISED, told_on, dict(fields), sent_on)
         return is_told
 
     def do(self, act: Act, now_ms: int) -> dict[str, Any]:
@@ -129,6 +140,7 @@ class Lives:
             "life": state,
             "abnormal": before.is_abnormal,
             "told": before.is_told,
+            "sent": before.is_sent,
             "who": act.who,
             "why": act.why,
             "until": utc_text(act.until_ms) if act.until_ms is not None and is_aside else None,
@@ -187,7 +199,7 @@ class Lives:
             "told": before.is_abnormal,
             "message": f"{_name(held)}: no longer held back ({held['why']}), and {stands}",
         }
-        self._lives[alarm] = Life(state, before.is_abnormal, before.is_abnormal, entry)
+        self._lives[alarm] = Life(state, before.is_abnormal, before.is_abnormal, entry, before.is_sent)
         return entry
 
     def suppressed(self) -> list[Alarm]:
@@ -222,10 +234,11 @@ class Lives:
                     "event": "shelf ended",
                     "life": state,
                     "told": one.is_abnormal,
+                    "sent": one.is_abnormal,
                     "message": f"{_name(one.fields)}: no longer shelved, and {stands} now.",
                 }
                 entries.append(entry)
-                self._lives[alarm] = Life(state, one.is_abnormal, one.is_abnormal, entry)
+                self._lives[alarm] = Life(state, one.is_abnormal, one.is_abnormal, entry, one.is_abnormal)
         return entries
 
     def listed(self) -> list[Mapping[str, Any]]:

@@ -156,9 +156,10 @@ class Loop:
         for entry in self._store.standing():
             if (entry.tray, entry.fields["quantity"], entry.fields["condition"]) not in raised:
                 fields = self._teller.retired(entry.fields, now_ms)
-                is_told = self.lives.follow(fields)
+                is_sent = self.lives.is_sent(fields)
+                self.lives.follow(fields)
                 self._unkept.journal.append((now_ms, entry.tray, fields))
-                self._unkept.due += self._teller.notices(fields) if is_told else []
+                self._unkept.due += self._teller.notices(fields) if is_sent else []
                 if self.telling:
                     self.telling.hear(fields, self._teller.notice(fields))
 
@@ -242,7 +243,7 @@ class Loop:
             self._unkept.journal.append((entry.time_ms, entry.tray, entry.fields))
             self._unkept.changed.add(entry.tray)
             message = self._teller.message(entry.fields)
-            self._unkept.due += self._teller.messages(message) if entry.is_told else []
+            self._unkept.due += self._teller.messages(message) if entry.is_sent else []
             if self.telling:
                 self.telling.hear(entry.fields, message)
 

@@ -122,6 +122,7 @@ def test_an_act_is_written_with_who_when_and_why() -> None:
         "life": life.ACKNOWLEDGED,
         "abnormal": True,
         "told": True,
+        "sent": True,
         "who": "the teacher",
         "why": "the cover was off",
         "until": None,
