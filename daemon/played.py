@@ -75,7 +75,7 @@ class _Play:
 
     def _next_ms(self) -> int | None:
         times = [time_ms for time_ms, _ in self._asked[:1]]
-        due_ms = self._telling.next_ms()
+        due_ms = self._telling.next_ms(self._now_ms)
         next_ms = min([*times, *(() if due_ms is None else (due_ms,))], default=None)
         return None if next_ms is None else max(next_ms, self._now_ms)
 

@@ -19,6 +19,7 @@ from wardian.rules import life
 from wardian.rules.ports import Alarm, DueMessage, Message
 from wardian.rules.transitions import RAISED, RETURNED
 
+_EVER_MS: Final = -(2**62)
 #: So many troubles may go to a person one by one within the time of a window; more come as one message.
 FEW: Final = 3
 _ACKNOWLEDGED: Final = (life.ACKNOWLEDGED, life.LATCHED_ACKNOWLEDGED)
@@ -120,17 +121,19 @@ class Telling:
         self._forget(now_ms)
         return messages
 
-    def next_ms(self) -> int | None:
-        """Return when something is due next if nothing else is heard, None where nothing is."""
-        found = [self._next_of(person) for person in self._people]
+    def next_ms(self, from_ms: int = _EVER_MS) -> int | None:
+        """Return when something is due next, not before an instant, if nothing else is heard; None where nothing is."""
+        found = [self._next_of(person, from_ms) for person in self._people]
         return min((one for one in found if one is not None), default=None)
 
-    def _next_of(self, person: Person) -> int | None:
+    def _next_of(self, person: Person, from_ms: int) -> int | None:
         items = self._items(person)
         window = self._known[person.name].window
         times = {item.due_ms for item in items} | {item.due_ms + GATHERING_MS for item in items}
         if window:
             times.add(window.end_ms)
+        # What was due before may be held by quiet hours by now.
+        times = {max(one, from_ms) for one in times}
         times |= {end_ms for one in times if (end_ms := person.quiet_until_ms(one)) is not None}
         return next((one for one in sorted(times) if self._plan(person, items, one)), None)
 

@@ -32,6 +32,15 @@ def sleeper(**more: Any) -> Bench:
     return Bench((person(quiet=NIGHT, **more),))
 
 
+def test_what_was_due_before_the_night_and_not_told_is_due_in_the_morning() -> None:
+    told = sleeper()
+    told.is_away = True
+    told.comes(COLD, at("03-02 21:30"))
+    assert told.telling.next_ms() == at("03-02 21:31")
+    assert told.telling.next_ms(at("03-02 22:30")) == at("03-03 06:30")
+    assert told.telling.next_ms(at("03-03 08:00")) == at("03-03 08:00")
+
+
 def test_a_night_with_quiet_hours_and_an_escalation() -> None:
     told = Bench(
         (
