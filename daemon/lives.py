@@ -186,10 +186,12 @@ class Lives:
         before = self.of(alarm)
         state = life.after(before.state, life.RELEASE, latches=False, is_abnormal=before.is_abnormal)
         held = before.fields
-        # Where it came and went meanwhile, its last entry is the one that says what stands.
-        stands = (
-            f"it stands. {held.get('held', held['message'])}" if before.is_abnormal else "it does not stand."
-        )
+        message = f"{_name(held)}: no longer held back ({held['why']}), and it does not stand."
+        if before.is_abnormal:
+            # Where it came and went meanwhile, its last entry is the one that says what stands.
+            said = str(held.get("held", held["message"]))
+            said = said.partition(": ")[2] or said
+            message = f"{_name(held)}, held back until now ({held['why']}): {said}"
         entry = {
             **held,
             **_NOBODY,
@@ -197,7 +199,7 @@ class Lives:
             "event": RELEASED,
             "life": state,
             "told": before.is_abnormal,
-            "message": f"{_name(held)}: no longer held back ({held['why']}), and {stands}",
+            "message": message,
         }
         self._lives[alarm] = Life(state, before.is_abnormal, before.is_abnormal, entry, before.is_sent)
         return entry

@@ -83,8 +83,8 @@ def test_what_outlasts_the_care_is_told_when_its_time_is_over() -> None:
     assert bench.write(44.9, change(20))[-1] == (20, "suppressed", False)
     assert bench.write(45) == [(45, "released", True)]
     told = bench.entries[-1].fields["message"]
-    assert told.startswith("Too warm: no longer held back (the cover was lifted ")
-    assert told.endswith("), and it stands. raised.")
+    assert told.startswith("Too warm, held back until now (the cover was lifted ")
+    assert told.endswith("): raised.")
     assert bench.lives.of(TOO_DRY).state == life.UNACKNOWLEDGED
     assert bench.write(60, change(50, RETURNED)) == [(50, RETURNED, True)]
 
