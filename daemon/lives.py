@@ -213,8 +213,10 @@ class Lives:
         return any(one.is_abnormal for one in self._of(tray, condition))
 
     def returned_ms(self, tray: str, condition: str) -> int | None:
-        """Return when a condition of a tray that is over was last written of, None where it never was."""
-        times = [ms_of(one.fields["time"]) for one in self._of(tray, condition) if not one.is_abnormal]
+        """Return when a condition of a tray returned that is over, None where it never was raised."""
+        # What people did to its alarm since has a time of its own, and the same since; one never raised has none.
+        over = [one.fields["since"] for one in self._of(tray, condition) if not one.is_abnormal]
+        times = [ms_of(since) for since in over if since]
         return max(times, default=None)
 
     def _of(self, tray: str, condition: str) -> list[Life]:

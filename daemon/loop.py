@@ -175,7 +175,8 @@ class Loop:
         self._do_what_is_asked(now_ms)
         for one in self.beside:
             extra = one.work(now_ms, self.lives)
-            self._unkept.journal += extra.journal
+            for time_ms, tray, fields in extra.journal:
+                self._write(time_ms, tray, fields)
             self._unkept.due += extra.due
             self._unkept.notes |= extra.notes
         if self.telling and self._backlog_is_in:
@@ -267,18 +268,18 @@ class Loop:
                 self._record(act, now_ms)
                 continue
             try:
-                entry = self.lives.do(act, now_ms)
-                unkept.journal.append((now_ms, act.alarm.tray, entry))
+                self._write(now_ms, act.alarm.tray, self.lives.do(act, now_ms))
             except Impossible as error:
                 log.warning("what was asked cannot be done", extra={"alarm": act.alarm, "why": str(error)})
-                continue
-            if self.telling:
-                self.telling.hear(entry, self._teller.message(entry))
         for fields in self.lives.off_the_shelf(now_ms):
-            unkept.journal.append((now_ms, fields["tray"], fields))
+            self._write(now_ms, fields["tray"], fields)
             unkept.due += announcements(fields, self._teller.channels)
-            if self.telling:
-                self.telling.hear(fields, self._teller.message(fields))
+
+    def _write(self, time_ms: int, tray: str, fields: Mapping[str, Any]) -> None:
+        """Put what became of an alarm into the journal of the next commit, and let people's messages know of it."""
+        self._unkept.journal.append((time_ms, tray, fields))
+        if self.telling:
+            self.telling.hear(fields, self._teller.message(fields))
 
     def _record(self, act: Act, now_ms: int) -> None:
         if act.alarm.tray not in self.observer.trays:

@@ -133,6 +133,25 @@ def test_what_mends_soon_after_the_condition_that_it_follows_from_is_never_told(
     ]
 
 
+def test_what_people_do_to_an_alarm_that_is_over_does_not_draw_a_hold_out() -> None:
+    bench = Bench()
+    bench.warm(0, 31.0)
+    bench.write(10, change(5))
+    bench.warm(10, 20.0)
+    bench.write(12)
+    cover_off = Alarm("tray-a", "air_temperature", "cover-off")
+    bench.lives.do(Act(0, cover_off, life.ACKNOWLEDGE, "somebody", ""), BEGIN_MS + 30 * MINUTE_MS)
+    assert bench.write(42) == [(41, "released", True)]
+
+
+def test_a_condition_that_was_shelved_before_it_ever_stood_holds_nothing_back() -> None:
+    bench = Bench()
+    cover_off = Alarm("tray-a", "air_temperature", "cover-off")
+    bench.lives.do(Act(0, cover_off, life.SHELVE, "somebody", "", BEGIN_MS + MINUTE_MS), BEGIN_MS)
+    assert bench.lives.returned_ms("tray-a", "cover-off") is None
+    assert bench.write(10, change(5)) == [(5, RAISED, True)]
+
+
 def test_a_hold_goes_on_after_a_restart() -> None:
     bench = Bench([lifted()])
     bench.write(30, change(20))

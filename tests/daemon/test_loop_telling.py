@@ -7,6 +7,8 @@ import pytest
 from loop_rig import BEGIN_MS, MINUTE_MS, FakeTeller, FlakyStore, Rig
 from told_people import person
 
+from wardian.daemon.beside import Extra
+from wardian.daemon.lives import Lives
 from wardian.daemon.loop import TELLING_NOTE
 from wardian.daemon.people import Person
 from wardian.daemon.telling import Telling
@@ -103,6 +105,26 @@ def test_once_acknowledged_nobody_is_reminded() -> None:
     rig.round_at(1.2)
     rig.store.ask([Act(BEGIN_MS, TOO_WARM, life.ACKNOWLEDGE, "a helper", "")])
     rig.round_at(1.4)
+    rig.round_at(30)
+    assert told(rig) == ["tray-a: raised"]
+
+
+def test_once_acknowledged_from_afar_nobody_is_reminded() -> None:
+    class FromAfar:
+        """Acknowledges the alarm in the second minute."""
+
+        def work(self, now_ms: int, lives: Lives) -> Extra:
+            if now_ms != BEGIN_MS + 2 * MINUTE_MS:
+                return Extra()
+            act = Act(now_ms, TOO_WARM, life.ACKNOWLEDGE, "a helper (by MQTT)", "")
+            return Extra(journal=[(now_ms, "tray-a", lives.do(act, now_ms))])
+
+        def committed(self) -> None: ...
+
+    rig = warm(rig_of())
+    rig.loop.beside = [FromAfar()]
+    rig.round_at(1.2)
+    rig.round_at(2)
     rig.round_at(30)
     assert told(rig) == ["tray-a: raised"]
 

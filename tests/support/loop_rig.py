@@ -78,6 +78,7 @@ class FakeTeller:
     def fields(self, transition: Transition, cause: object = None) -> dict[str, Any]:
         return {
             "time": utc_text(transition.time_ms),
+            "since": utc_text(transition.since_ms),
             "tray": transition.tray,
             "quantity": transition.quantity,
             "limit": transition.limit,
@@ -131,7 +132,7 @@ def name(alarm: Alarm) -> dict[str, Any]:
     """Return what says of an alarm that never was what an entry says; only trays on the bench are known."""
     if not alarm.tray.startswith("tray-"):
         raise Impossible(f"nobody watches {alarm.tray}")
-    return {**alarm._asdict(), "limit": alarm.condition, "alarm": "too-warm"}
+    return {**alarm._asdict(), "limit": alarm.condition, "alarm": "too-warm", "since": None}
 
 
 class Rig:
