@@ -51,22 +51,66 @@ class Band:
         return next((one.threshold for one in self.limits if one.name == limit), None)
 
 
+class Aim(NamedTuple):
+    """What a grower aims at, in the unit of what is aimed at; one side may be open."""
+
+    low: float | None = None
+    high: float | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """A stretch of days with its own bands, by quantity."""
+    """A stretch of days with its own bands, by quantity.
+
+    Attributes:
+        name: Its name.
+        from_day: The day after sticking with which it begins.
+        bands: What is judged and alarmed.
+        aims: What the crop wants, by quantity in its own unit: shown and explained, not alarmed. It covers the
+            bands' inner limits as well.
+        optional: Quantities whose bands are judged where they are measured and not missed where they are not.
+        mistings: How many mistings a day, None where nobody said.
+        feed_mg_l: Nitrogen in the water it is given [mg/l], none at all while it is plain; None where nobody said.
+    """
 
     name: str
     from_day: int
     bands: Mapping[str, Band] = field(default_factory=dict)
+    aims: Mapping[str, Aim] = field(default_factory=dict)
+    optional: frozenset[str] = frozenset()
+    mistings: Aim | None = None
+    feed_mg_l: Aim | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Crop:
-    """A crop: its stages in the order of their days, and the day by whose end roots are expected, if known."""
+    """A crop and its stages in the order of their days. What nobody said is None.
+
+    Attributes:
+        name: Its name.
+        stages: At least one.
+        due_day: The day after sticking by whose end roots are expected.
+        roots_days: The first and last day after sticking on which first roots usually show.
+        pot_day: The day after sticking on which it is usually potted on: its last stage ends.
+        feed_day: The day after sticking from which water carries weak feed.
+        is_dry: Whether it wants it drier than most and rots when kept wet.
+        is_eaten: Whether it is grown to be eaten, which forbids some rooting hormones.
+        stick_within_h: How long after cutting it must be stuck. [h]
+        warmth_base_c: Above which medium temperature its degree-hours are counted. [°C]
+        notes: What a grower should know, a sentence each.
+    """
 
     name: str
     stages: tuple[Stage, ...]
     due_day: int | None = None
+    roots_days: tuple[int, int] | None = None
+    pot_day: int | None = None
+    feed_day: int | None = None
+    is_dry: bool = False
+    is_eaten: bool = False
+    stick_within_h: float | None = None
+    warmth_base_c: float | None = None
+    notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         """Refuse stages out of order or before day 0."""

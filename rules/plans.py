@@ -30,6 +30,19 @@ class LampSchedule(NamedTuple):
     zone: tzinfo
 
 
+class Masses(NamedTuple):
+    """What a tray weighs, cover included, from an instant on [g].
+
+    ``saturated_g``: watered through and drained for an hour. ``dry_g``: the same with its medium dry.
+    ``is_estimated``: whether the dry mass was reckoned and not weighed.
+    """
+
+    from_ms: int
+    saturated_g: float
+    dry_g: float
+    is_estimated: bool = False
+
+
 @dataclass(frozen=True, slots=True)
 class TrayPlan:
     """One tray as the engine judges it.
@@ -47,6 +60,13 @@ class TrayPlan:
             None where nobody said.
         settling_ms: By care, for how long after its beginning nobody is told what it does to the tray.
         figures: By condition, its figures by name: ms for a length of time, else the unit of the quantity.
+        overdue_ms: From when on the stage lasts too long, None where nobody said.
+        masses: What the tray weighs full and empty, each from an instant on, in order of time; empty where nobody
+            weighed it.
+        lux_per_umol: Of the lamp, the illuminance of one µmol m⁻² s⁻¹ [lx]; then the daily light integral is that
+            of the illuminance. None: that of the PPFD.
+        leaf_offset_k: How much warmer leaves are than the air, where no probe says [K].
+        rot_seen_ms: When somebody saw mould or rot in it that nobody has cleared since.
     """
 
     tray: str
@@ -59,3 +79,8 @@ class TrayPlan:
     due_ms: int | None = None
     settling_ms: Mapping[str, int] = field(default_factory=dict)
     figures: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    overdue_ms: int | None = None
+    masses: tuple[Masses, ...] = ()
+    lux_per_umol: float | None = None
+    leaf_offset_k: float | None = None
+    rot_seen_ms: int | None = None
