@@ -6,12 +6,12 @@ condition lasts is told anew; figures are of times that were watched, never of m
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from wardian.daemon.care import DONE
 from wardian.daemon.lives import alarm_of
 from wardian.daemon.tongue import utc_text
 from wardian.rules.alarm_figures import AlarmEvent, AlarmFigures, Span, alarm_figures
 from wardian.rules.life import SET_ASIDE
 from wardian.rules.ports import Alarm, JournalEntry, Store
+from wardian.rules.records import KINDS
 from wardian.rules.transitions import RAISED, RETURNED
 
 
@@ -56,7 +56,7 @@ def told(entries: Iterable[JournalEntry]) -> Iterator[AlarmEvent]:
     for entry in entries:
         fields = entry.fields
         alarm, event = alarm_of(fields), fields["event"]
-        if event in DONE:
+        if fields["condition"] in KINDS:
             continue
         if event == RAISED and not fields.get("told", True):
             # Held back as it was raised: nobody was told.

@@ -10,18 +10,20 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.arrivals import Queue
-from wardian.daemon.care import care_of, entry_of, is_care, recorded
 from wardian.daemon.chronicle import Chronicle
 from wardian.daemon.intake import Intake, doubted
 from wardian.daemon.lives import Lives, announcements
+from wardian.daemon.recording import remembered_cares
 from wardian.daemon.words import Teller
 from wardian.rules.engine import Engine
 from wardian.rules.errors import StoreFailed
 from wardian.rules.life import Impossible
 from wardian.rules.observing.minutes import KEPT, MINUTE_MS
 from wardian.rules.observing.observer import Observer
-from wardian.rules.ports import Act, Arrival, Clock, DueMessage, Refused, Round, Sensor, Store
+from wardian.rules.plans import TrayPlan
+from wardian.rules.ports import Arrival, Clock, DueMessage, Refused, Round, Sensor, Store
 from wardian.rules.readings import Reading
+from wardian.rules.records import Record
 from wardian.rules.transitions import Transition
 
 if TYPE_CHECKING:
@@ -38,8 +40,6 @@ UNKEPT_ROOM: Final = 100_000
 STATE_EVERY_MS: Final = 3_600_000
 #: So much is read at once of what was kept: more would need much memory for a moment.
 READ_AT_ONCE_MS: Final = 6 * 3_600_000
-#: So many last entries of the journal are looked through for recorded care after a start.
-RECORDED_LOOKS: Final = 5_000
 #: The name under which it is kept what people were told.
 TELLING_NOTE: Final = "telling"
 BACKLOG_MS: Final = 60_000
@@ -59,6 +59,7 @@ class _Unkept:
     journal: list[tuple[int, str, Mapping[str, Any]]] = field(default_factory=list)
     due: list[DueMessage] = field(default_factory=list)
     acts_done: list[int] = field(default_factory=list)
+    records: list[Record] = field(default_factory=list)
     notes: dict[str, Any] = field(default_factory=dict)
     changed: set[str] = field(default_factory=set)
     arrivals: list[Arrival] = field(default_factory=list)
@@ -73,6 +74,7 @@ class _Unkept:
             or self.refused
             or self.journal
             or self.acts_done
+            or self.records
             or self.notes
             or self.changed
             or self.arrivals
@@ -117,6 +119,17 @@ class Loop:
         self.telling: Telling | None = None
         self._noted: object = None
 
+    def replan(self, plan: TrayPlan, records: Sequence[Record]) -> None:
+        """Let a tray be judged by another plan from now on, and observed with the care that records tell of."""
+        self._engine.trays[plan.tray].take_plan(plan)
+        observer = self.observer.trays[plan.tray]
+        observer.plan = plan
+        observer.care.forget_recorded()
+        for tray, care in remembered_cares(records, self._clock.wall_ms()):
+            if tray == plan.tray:
+                observer.care.record(care)
+        self._unkept.changed.add(plan.tray)
+
     def bring_up_to_date(self, now_ms: int) -> None:
         """Go on where an earlier run stopped: judge again what was kept after its last saved state."""
         self._engine.feed(self._store.chunk(self._judged_from_ms(now_ms), now_ms + STATE_EVERY_MS))
@@ -141,7 +154,7 @@ class Loop:
         """
         for from_ms in range(now_ms - KEPT * MINUTE_MS, now_ms + STATE_EVERY_MS, READ_AT_ONCE_MS):
             self.observer.feed(self._store.chunk(from_ms, from_ms + READ_AT_ONCE_MS))
-        for tray, care in recorded(self._store.journal(last=RECORDED_LOOKS), now_ms - KEPT * MINUTE_MS):
+        for tray, care in remembered_cares(self._store.records(), now_ms):
             if tray in self.observer.trays:
                 self.observer.record(tray, care)
         self.observer.advance({name: tray.judged_ms for name, tray in self._engine.trays.items()})
@@ -177,6 +190,8 @@ class Loop:
             extra = one.work(now_ms, self.lives)
             for time_ms, tray, fields in extra.journal:
                 self._write(time_ms, tray, fields)
+            self._unkept.journal += extra.recorded
+            self._unkept.records += extra.records
             self._unkept.due += extra.due
             self._unkept.notes |= extra.notes
         if self.telling and self._backlog_is_in:
@@ -264,9 +279,6 @@ class Loop:
             if number in unkept.acts_done:
                 continue
             unkept.acts_done.append(number)
-            if is_care(act):
-                self._record(act, now_ms)
-                continue
             try:
                 self._write(now_ms, act.alarm.tray, self.lives.do(act, now_ms))
             except Impossible as error:
@@ -280,13 +292,6 @@ class Loop:
         self._unkept.journal.append((time_ms, tray, fields))
         if self.telling:
             self.telling.hear(fields, self._teller.message(fields))
-
-    def _record(self, act: Act, now_ms: int) -> None:
-        if act.alarm.tray not in self.observer.trays:
-            log.warning("care of a tray that is not watched", extra={"tray": act.alarm.tray})
-            return
-        self._unkept.journal.append((now_ms, act.alarm.tray, entry_of(act, self._teller.tongue, now_ms)))
-        self.observer.record(act.alarm.tray, care_of(act))
 
     def _keep(self, now_ms: int) -> None:
         unkept = self._unkept
@@ -309,6 +314,7 @@ class Loop:
             journal=unkept.journal,
             due=unkept.due,
             acts_done=unkept.acts_done,
+            records=unkept.records,
             states={tray: self._engine.trays[tray].state() for tray in sorted(unkept.changed)},
             notes={**notes, **unkept.notes},
         )

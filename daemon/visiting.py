@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wardian.daemon.config import Config
+from wardian.daemon.planning import with_records
 from wardian.daemon.tongue import Tongue
 from wardian.daemon.wiring import CLOCK_NOTE, lives, machine_clock, open_store
 from wardian.rules.ports import JournalEntry, Store
@@ -17,7 +18,8 @@ if TYPE_CHECKING:
     from wardian.adapters.stores.lock import Holder
     from wardian.daemon.acts import Asked, Wish
     from wardian.daemon.look import BenchNow
-    from wardian.rules.ports import Act
+    from wardian.daemon.putting import Make, PutDown
+    from wardian.rules.records import Record
 
 
 def _store_to_look_at(config: Config, opened: ExitStack) -> Store:
@@ -72,6 +74,7 @@ def bench_now(config: Config) -> "BenchNow":
         store = open_store(config, opened, read_only=True)
         now_ms = _time_there(config, store, is_running=held is not None)
         pid = held.pid if held else None
+        config = with_records(config, store.records())
         return look(config, store, now_ms, {"pid": pid, "words": _daemon_words(config, store, held)})
 
 
@@ -126,39 +129,38 @@ def ask(config: Config, wish: "Wish", lasts_ms: int | None) -> "Asked":
     return Asked(asked, is_watching)
 
 
-def record_care(
-    config: Config, tray: str, event: str, done_ms: int | None, by: tuple[str, str]
-) -> tuple["Act", bool]:
-    """Ask the daemon to write down what was done at a tray; ``by`` is who did it and why.
+def put_on_record(config: Config, make: "Make") -> "PutDown":
+    """Put on record what ``make`` returns in the light of all records and of what time it is at the bench.
 
-    Returns:
-        What is asked for, and whether a daemon is there to hear it at once.
+    A database is made where there is none yet. What ``make`` raises is raised, and nothing is put on record.
 
     Raises:
-        ValueError: There is no such tray, or it was done at no time that can be meant.
+        ValueError: Nothing is kept: the store is in memory.
         StoreFailed: The store cannot be read or written.
     """
     from wardian.adapters.stores.lock import holder
     from wardian.adapters.stores.opening import database_path
-    from wardian.daemon.care import LONGEST_AGO_MS, act_of
-    from wardian.rules.documents import nearest
+    from wardian.daemon.putting import PutDown
 
-    names = [one.name for one in config.trays]
-    if tray not in names:
-        raise ValueError(f"there is no tray {tray!r}; {nearest(tray, names)}")
     path = database_path(config.store_url, Path())
-    if path is None or not path.exists():
-        raise ValueError("nothing was watched yet; `wardian run` makes the database")
-    is_watching = holder(path) is not None
+    if path is None:
+        raise ValueError("nothing is kept in memory:; name a file in store.url")
+    is_there = path.exists()
+    is_watching = is_there and holder(path) is not None
     with ExitStack() as opened:
-        store = open_store(config, opened, read_only=True)
+        store = open_store(config, opened, read_only=is_there)
         now_ms = _time_there(config, store, is_running=is_watching)
-        done_ms = now_ms if done_ms is None else done_ms
-        if not now_ms - LONGEST_AGO_MS <= done_ms <= now_ms:
-            raise ValueError("--at: a time of the last 24 h is accepted")
-        act = act_of(tray, event, done_ms, *by)
-        store.ask([act])
-    return act, is_watching
+        return PutDown(store.record(lambda known: make(known, now_ms)), is_watching)
+
+
+def records(config: Config) -> list["Record"]:
+    """Return all records there are, corrected ones included, in order of number.
+
+    Raises:
+        StoreFailed: The store cannot be read.
+    """
+    with ExitStack() as opened:
+        return _store_to_look_at(config, opened).records()
 
 
 def alarm_entries(config: Config, *, everything: bool) -> list[JournalEntry]:

@@ -6,11 +6,13 @@ configuration does not use is never loaded.
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.config import Config, load
 from wardian.daemon.lives import Lives
+from wardian.daemon.planning import plan_of, with_records
 from wardian.daemon.tongue import Tongue
 from wardian.daemon.words import Teller, TrayWords
 from wardian.rules.documents import Path as Place
@@ -20,8 +22,11 @@ from wardian.rules.ports import Clock, Sensor, Store
 
 if TYPE_CHECKING:
     from wardian.daemon.bench_watch import Watch
+    from wardian.daemon.beside import Beside
     from wardian.daemon.chronicle import Chronicle
     from wardian.daemon.library import Library
+    from wardian.daemon.loop import Loop
+    from wardian.rules.records import Record
 
 #: The note in which a simulated bench leaves its time.
 CLOCK_NOTE: Final = "clock"
@@ -155,6 +160,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
 
     store = open_store(config, opened)
     _refuse_damage(store)
+    written, config = config, with_records(config, store.records())
     clock = _clock(config, store)
     notifiers = open_notifiers(config, opened)
     outbox = Outbox(store, notifiers, clock, Tongue.of(config.site).moment)
@@ -175,13 +181,15 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         loop.telling = open_telling(config, channels, store, loop.lives, words)
     loop.bring_up_to_date(clock.wall_ms())
     polling = Polling(sensors, machine_clock(), speed)
+    loop.beside = [_recording(written, store, loop, words)]
     wires: list[Any] = list(sensors)
     if config.outward.is_any or any(person.summary for person in config.people):
         from wardian.daemon.outward import Around, open_outward
 
         around = Around(config, store, loop, machine_clock(), lambda: lives(config, store, clock.wall_ms))
         around = around._replace(channels=channels, parts=(outbox, polling))
-        loop.beside, more = open_outward(around, opened)
+        outward, more = open_outward(around, opened)
+        loop.beside = [*loop.beside, *outward]
         wires += more
     loop.notes = lambda: _notes(wires, clock, speed)
     outbox.start()
@@ -193,6 +201,20 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         every_s=config.commit_every_ms / 1000 / speed,
         after_round=_onlooker(config, engine, clock),
     )
+
+
+def _recording(config: Config, store: Store, loop: "Loop", words: Teller) -> "Beside":
+    """Return what takes up records, and lets everything go on by the plan that they make of a tray."""
+    from wardian.daemon.recording import Recording
+
+    trays = {tray.name: tray for tray in config.trays}
+
+    def replan(name: str, records: Sequence["Record"]) -> None:
+        plan = plan_of(trays[name], records, config.site.zone)
+        loop.replan(plan, records)
+        words.trays[name] = replace(words.trays[name], plan=plan)
+
+    return Recording(store, Tongue.of(config.site), trays, replan)
 
 
 def _of_nobody(config: Config, channels: Sequence[str]) -> list[str]:

@@ -34,7 +34,7 @@ class Teller:
     """Puts transitions into words, one message for each channel."""
 
     tongue: Tongue
-    trays: Mapping[str, TrayWords]
+    trays: dict[str, TrayWords]
     advice: Callable[[str, str], Advice]
     channels: Sequence[str] = ()
     on_due: Callable[[], None] = field(default=lambda: None)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple, Protocol
 
 from wardian.rules.readings import Chunk, Reading, Series
+from wardian.rules.records import Record
 
 
 class Clock(Protocol):
@@ -207,6 +208,8 @@ class Round:
     notes: Mapping[str, Any] = field(default_factory=dict)
     #: Numbers of the acts that are done with this round.
     acts_done: Sequence[int] = ()
+    #: What is put on record with this round.
+    records: Sequence[Record] = ()
 
 
 class Alarm(NamedTuple):
@@ -226,6 +229,10 @@ class Act(NamedTuple):
     who: str
     why: str
     until_ms: int | None = None
+
+
+#: Makes new records in the light of all there are.
+MakeRecords = Callable[[Sequence[Record]], Sequence[Record]]
 
 
 class Kept(NamedTuple):
@@ -280,6 +287,16 @@ class Store(Protocol):
 
     def acts(self) -> dict[int, Act]:
         """Return what was asked and is not done yet, by number, in the order it was asked."""
+
+    def record(self, make: "MakeRecords") -> list[Record]:
+        """Put on record what ``make`` returns, all or nothing, and return it numbered; also beside a live writer.
+
+        ``make`` is shown all records there are, in order of number; nobody adds one until it is done. What it
+        raises is raised, and nothing is put on record.
+        """
+
+    def records(self, *, after: int = 0) -> list[Record]:
+        """Return the records with numbers above one, in order of number."""
 
     def refused(self, last: int = 100) -> list[tuple[int, Refused]]:
         """Return the newest refused readings with the time they were refused at."""

@@ -13,10 +13,10 @@ import numpy as np
 
 from wardian.rules.calm import MOST_READINGS, Calm, ranges
 from wardian.rules.crops import Limit, Stage, StageSpan, stage_at
-from wardian.rules.derived import FORMULAS, derive
+from wardian.rules.deriving import Deriving
 from wardian.rules.health import Implausible, Silence
 from wardian.rules.judging import Change, LimitState, Stand, Stretch, Watched, Window, judge
-from wardian.rules.light import LitTime, PhotonSum, standing
+from wardian.rules.light import standing
 from wardian.rules.plans import TrayPlan
 from wardian.rules.quantities import DERIVED_FROM, SATURATION_PCT
 from wardian.rules.readings import Points, Reading, chunk_of, count, merged
@@ -64,17 +64,20 @@ class TrayEngine:
         self._stages_begun = 0
         self._silences = {quantity: Silence(delay) for quantity, delay in plan.silent_after_ms.items()}
         self._doubts: dict[str, Implausible] = {}
-        self._lit = LitTime(plan.lamp, plan.hold_ms) if plan.lamp else None
-        self._photons = PhotonSum(plan.hold_ms)
-        banded = {quantity for span in plan.spans for quantity in span.stage.bands}
-        self._derived = [quantity for quantity in FORMULAS if quantity in banded]
-        self._wants_photons = "daily_light_integral" in banded
+        self._deriving = Deriving(plan, state or {})
         self._changed_at_ms: int | None = None
         #: Live readings that are not judged yet, newer than what is pending as arrays.
         self._live: list[Reading] = []
         self._calm: Calm | None = None
         if state:
             self._resume(state)
+
+    def take_plan(self, plan: TrayPlan) -> None:
+        """Go on by another plan of the same tray, from where judgement stopped; what is behind stays as it was told."""
+        self.plan = plan
+        self._calm = None
+        self._deriving.take_plan(plan)
+        self._resume_stage(self._stages_begun)
 
     # ------------------------------------------------------------------------------ what comes in
 
@@ -128,7 +131,7 @@ class TrayEngine:
     def _advance(self, until_ms: int) -> list[Transition]:
         measured = {quantity: self._take(quantity, until_ms) for quantity in list(self._pending)}
         told = list(self._doubted_and_missed(measured, until_ms))
-        stretches = measured | self._derive(measured)
+        stretches = measured | self._deriving.derive(measured, self._stands)
         if self.on_stretches:
             self.on_stretches(stretches)
         told += self._judge_stages(stretches, until_ms)
@@ -155,14 +158,14 @@ class TrayEngine:
 
     def _look_for_calm(self) -> Calm | None:
         found = ranges((quantity, *watched) for (quantity, _), watched in self._limits.items())
-        if found is None or self._wants_photons:
+        if found is None or self._deriving.wants_photons:
             return None
         following = self.plan.spans[self._stages_begun :]
         return Calm(
             until_ms=following[0].from_ms if following else inf,
             ranges=found,
-            derived=self._derived,
-            lit=self._lit,
+            derived=self._deriving.quantities,
+            lit=self._deriving.lit,
             lamp_quantity=self.plan.lamp.quantity if self.plan.lamp else "",
             hold_ms=self.plan.hold_ms,
             silences=self._silences,
@@ -186,19 +189,6 @@ class TrayEngine:
         if quantity == "relative_humidity":
             values = np.minimum(values, SATURATION_PCT)
         return Stretch(times, times + self.plan.hold_ms, values, values)
-
-    def _derive(self, measured: Mapping[str, Stretch]) -> dict[str, Stretch]:
-        derived = {}
-        for quantity in self._derived:
-            names = DERIVED_FROM[quantity]
-            inputs = [measured.get(name, _NOTHING) for name in names]
-            if any(len(stretch.from_ms) for stretch in inputs):
-                derived[quantity] = derive(quantity, inputs, [self._stands.get(name) for name in names])
-        if self._lit and self.plan.lamp and len(measured.get(self.plan.lamp.quantity, _NOTHING).from_ms):
-            derived["light_hours"] = self._lit.hours(measured[self.plan.lamp.quantity])
-        if self._wants_photons and len(measured.get("ppfd", _NOTHING).from_ms):
-            derived["daily_light_integral"] = self._photons.integrals(measured["ppfd"])
-        return derived
 
     def _judge_stages(self, stretches: Mapping[str, Stretch], until_ms: int) -> Iterator[Transition]:
         from_ms, floor_ms = self.judged_ms, self._floor_ms()
@@ -355,8 +345,7 @@ class TrayEngine:
                 for (quantity, _), watched in self._limits.items()
             ],
             "stages_begun": self._stages_begun,
-            "lit": self._lit.remembered() if self._lit else [],
-            "photons": self._photons.remembered(),
+            **self._deriving.remembered(),
             "silences": {q: [s.raised, s.missed_from_ms] for q, s in self._silences.items()},
             "doubts": {quantity: doubt.as_row() for quantity, doubt in self._doubts.items()},
             "pending": {
@@ -370,9 +359,6 @@ class TrayEngine:
         self._stands = {quantity: Stand(*row) for quantity, row in state["stands"].items()}
         for quantity, limit, row in state["limits"]:
             self._limits[quantity, limit[0]] = Watched(Limit(*limit), LimitState(*row))
-        if self._lit and self.plan.lamp:
-            self._lit = LitTime(self.plan.lamp, self.plan.hold_ms, state["lit"])
-        self._photons = PhotonSum(self.plan.hold_ms, state["photons"])
         for quantity, (raised, missed_from_ms) in state["silences"].items():
             if quantity in self._silences:
                 self._silences[quantity].raised = raised

@@ -128,6 +128,8 @@ def _keep_rest(connection: Connection, packed: Packed) -> None:
     _overwrite(connection, schema.notes, "value", packed.notes)
     if packed.acts_done:
         connection.execute(delete(schema.acts).where(schema.acts.c.number.in_(packed.acts_done)))
+    if packed.records:
+        connection.execute(insert(schema.records), packed.records)
     if packed.refused:
         connection.execute(insert(schema.refused), packed.refused)
         newest = select(func.max(schema.refused.c.number)).scalar_subquery()

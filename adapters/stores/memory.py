@@ -19,11 +19,24 @@ from wardian.adapters.stores.packing import (
     act_of,
     act_row,
     pack,
+    record_of,
+    record_row,
     state_of,
 )
 from wardian.rules.errors import StoreFailed
-from wardian.rules.ports import Act, Alarm, Due, JournalEntry, Kept, Message, Refused, Round
+from wardian.rules.ports import (
+    Act,
+    Alarm,
+    Due,
+    JournalEntry,
+    Kept,
+    MakeRecords,
+    Message,
+    Refused,
+    Round,
+)
 from wardian.rules.readings import Chunk, Reading, Series, chunk_of
+from wardian.rules.records import Record
 from wardian.rules.transitions import RAISED, RETURNED
 
 
@@ -50,6 +63,7 @@ class MemoryStore:
         self._told: set[tuple[str, str]] = set()
         self._ends: dict[int, _End] = {}
         self._acts: dict[int, Act] = {}
+        self._records: list[Row] = []
 
     def close(self) -> None:
         """Do nothing: what is kept stays readable."""
@@ -89,6 +103,7 @@ class MemoryStore:
 
     def _keep_rest(self, packed: Packed) -> None:
         self._journal += packed.journal
+        self._records += packed.records
         self._states |= {row["tray"]: row["state"] for row in packed.states}
         self._notes |= {row["name"]: row["value"] for row in packed.notes}
         self._ever_refused += len(packed.refused)
@@ -175,6 +190,19 @@ class MemoryStore:
         """Return what was asked and is not done yet, by number, in the order it was asked."""
         with self._lock:
             return dict(self._acts)
+
+    def record(self, make: MakeRecords) -> list[Record]:
+        """Put on record what ``make`` returns, all or nothing, and return it numbered."""
+        with self._lock:
+            kept = len(self._records)
+            self._records += [record_row(one) for one in make(self.records())]
+            return self.records(after=kept)
+
+    def records(self, *, after: int = 0) -> list[Record]:
+        """Return the records with numbers above one, in order of number."""
+        with self._lock:
+            rows = enumerate(self._records[after:], start=after + 1)
+            return [record_of({"number": number, **row}) for number, row in rows]
 
     def refused(self, last: int = 100) -> list[tuple[int, Refused]]:
         """Return the newest refused readings with the time they were refused at, the newest last."""

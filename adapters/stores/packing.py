@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from wardian.rules.errors import StoreFailed
 from wardian.rules.ports import Act, Alarm, Refused, Round
+from wardian.rules.records import KINDS, Record
 
 #: What the configuration calls it, in every error.
 ADAPTER: Final = "store"
@@ -34,6 +35,7 @@ class Packed:
     notes: list[Row]
     refused: list[Row]
     acts_done: list[int]
+    records: list[Row]
 
 
 def act_row(act: Act) -> Row:
@@ -59,6 +61,31 @@ def act_of(row: Mapping[str, Any]) -> Act:
     """Return what a person wants from the columns of its table."""
     alarm = Alarm(row["tray"], row["quantity"], row["condition"])
     return Act(row["asked_ms"], alarm, row["event"], row["who"], row["why"], row["until_ms"])
+
+
+def record_row(record: Record) -> Row:
+    """Return a record as the columns of its table, without its number.
+
+    Raises:
+        StoreFailed: It is of no known kind, or has something that no table can hold.
+    """
+    times = (record.time_ms, record.recorded_ms)
+    if record.kind not in KINDS or not all(-_INTEGER_LIMIT <= time_ms < _INTEGER_LIMIT for time_ms in times):
+        raise StoreFailed(ADAPTER, f"cannot be kept: {record}")
+    texts = {name: _text(getattr(record, name)) for name in ("tray", "batch", "who", "why")}
+    return {
+        "kind": record.kind,
+        "time_ms": record.time_ms,
+        "recorded_ms": record.recorded_ms,
+        **texts,
+        "fields": to_json(record.fields),
+        "corrects": record.corrects,
+    }
+
+
+def record_of(row: Mapping[str, Any]) -> Record:
+    """Return a record from the columns of its table."""
+    return Record(**{**row, "fields": json.loads(row["fields"])})
 
 
 def pack(round_: Round) -> Packed:
@@ -90,6 +117,7 @@ def pack(round_: Round) -> Packed:
         notes=[{"name": name, "value": to_json(value)} for name, value in round_.notes.items()],
         refused=[{"refused_ms": round_.now_ms, **_cut(one)._asdict()} for one in round_.refused],
         acts_done=list(round_.acts_done),
+        records=[record_row(record) for record in round_.records],
     )
 
 

@@ -32,7 +32,7 @@ from sqlalchemy import (
 #: Written in the file's header (PRAGMA application_id), so that no other program's file is taken for ours.
 APPLICATION_ID: Final = int.from_bytes(b"tray")
 #: Written in the file's header (PRAGMA user_version) and, as the step's name, where Alembic looks.
-SCHEMA_VERSION: Final = 2
+SCHEMA_VERSION: Final = 3
 
 metadata = MetaData()
 
@@ -99,12 +99,28 @@ journal = _table(
     Index("journal_by_alarm", "tray", "quantity", "condition", "number"),
 )
 
-for _change in ("UPDATE", "DELETE"):
-    _refusal = (
-        f"CREATE TRIGGER journal_refuses_{_change.lower()} BEFORE {_change} ON journal "
-        "BEGIN SELECT RAISE(ABORT, 'the journal is only ever added to'); END"
-    )
-    event.listen(journal, "after_create", DDL(_refusal))  # type: ignore[no-untyped-call] # SQLAlchemy's gap
+#: What people say about trays and batches.
+records = _table(
+    "records",
+    Column("number", Integer, primary_key=True),
+    Column("kind", Text, nullable=False),
+    Column("time_ms", Integer, nullable=False),
+    Column("recorded_ms", Integer, nullable=False),
+    Column("tray", Text, nullable=False),
+    Column("batch", Text, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("why", Text, nullable=False),
+    Column("fields", Text, nullable=False),
+    Column("corrects", Integer),
+)
+
+for _kept, _words in ((journal, "the journal is"), (records, "records are")):
+    for _change in ("UPDATE", "DELETE"):
+        _refusal = (
+            f"CREATE TRIGGER {_kept.name}_refuses_{_change.lower()} BEFORE {_change} ON {_kept.name} "
+            f"BEGIN SELECT RAISE(ABORT, '{_words} only ever added to'); END"
+        )
+        event.listen(_kept, "after_create", DDL(_refusal))  # type: ignore[no-untyped-call] # SQLAlchemy's gap
 
 outbox = _table(
     "outbox",

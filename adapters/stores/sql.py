@@ -32,7 +32,7 @@ from wardian.adapters.stores import sums
 from wardian.adapters.stores.failures import explaining, failed
 from wardian.adapters.stores.keeping import Keeper
 from wardian.adapters.stores.lock import DatabaseLock
-from wardian.adapters.stores.packing import act_of, act_row, pack, state_of
+from wardian.adapters.stores.packing import act_of, act_row, pack, record_of, record_row, state_of
 from wardian.adapters.stores.schema import (
     acts,
     is_waiting,
@@ -41,6 +41,7 @@ from wardian.adapters.stores.schema import (
     notes,
     outbox,
     readings,
+    records,
     refused,
     series,
     states,
@@ -53,8 +54,19 @@ from wardian.adapters.stores.sqlite_file import (
     refuse_what_is_not_ours,
     writing,
 )
-from wardian.rules.ports import Act, Alarm, Due, JournalEntry, Kept, Message, Refused, Round
+from wardian.rules.ports import (
+    Act,
+    Alarm,
+    Due,
+    JournalEntry,
+    Kept,
+    MakeRecords,
+    Message,
+    Refused,
+    Round,
+)
 from wardian.rules.readings import Chunk, Points, Reading, Series
+from wardian.rules.records import Record
 from wardian.rules.transitions import RAISED, RETURNED
 
 log = logging.getLogger(__name__)
@@ -216,6 +228,20 @@ class SqlStore:
             rows = connection.execute(select(acts).order_by(acts.c.number)).mappings().all()
         return {row["number"]: act_of(dict(row)) for row in rows}
 
+    def record(self, make: MakeRecords) -> list[Record]:
+        """Put on record what ``make`` returns, all or nothing, and return it numbered; also beside a live writer."""
+        with explaining(self._path), asking(self._path) as connection:
+            known = _records(connection, 0)
+            rows = [record_row(one) for one in make(known)]
+            if rows:
+                connection.execute(insert(records), rows)
+            return _records(connection, known[-1].number if known else 0)
+
+    def records(self, *, after: int = 0) -> list[Record]:
+        """Return the records with numbers above one, in order of number."""
+        with self._reading() as connection:
+            return _records(connection, after)
+
     def refused(self, last: int = 100) -> list[tuple[int, Refused]]:
         """Return the newest refused readings with the time they were refused at, the newest last."""
         newest_first = select(refused).order_by(refused.c.number.desc()).limit(last)
@@ -313,6 +339,11 @@ class SqlStore:
         if self._engine is None:
             raise failed(self._path, "is closed")
         return self._engine
+
+
+def _records(connection: Connection, after: int) -> list[Record]:
+    query = select(records).where(records.c.number > after).order_by(records.c.number)
+    return [record_of(dict(row)) for row in connection.execute(query).mappings()]
 
 
 def _is_late() -> ColumnElement[bool]:

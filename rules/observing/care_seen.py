@@ -50,6 +50,10 @@ class CareSeen:
         self._events = [one for one in self._events if one.is_recorded or not _is_same(one, care)]
         self._add(care._replace(is_recorded=True))
 
+    def forget_recorded(self) -> None:
+        """Forget what people recorded: they may have corrected it."""
+        self._events = [one for one in self._events if not one.is_recorded]
+
     def step(self, minutes: Minutes) -> None:
         """Look at the minute that was just closed."""
         assert minutes.now_ms is not None

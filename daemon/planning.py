@@ -1,0 +1,35 @@
+"""How each tray is meant to be now: what its configuration says, and what people put on record since.
+
+The rule of this file: a plan is made of the configuration's plan and of the records that hold, each time anew; records
+from before the cuttings went in belong to an earlier batch and change nothing.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from datetime import tzinfo
+from typing import Final
+
+from wardian.daemon.config import Config, TraySettings
+from wardian.rules.crops import day_start_ms
+from wardian.rules.plans import TrayPlan
+from wardian.rules.records import Record, in_force, of_tray
+
+#: Changes a plan of a tray by the records of its present batch, in the order in which things happened.
+Change = Callable[[TrayPlan, TraySettings, Sequence[Record]], TrayPlan]
+#: One after the other.
+CHANGES: Final[Sequence[Change]] = ()
+
+
+def plan_of(tray: TraySettings, records: Sequence[Record], zone: tzinfo) -> TrayPlan:
+    """Return how a tray is meant to be by the records there are, corrected ones included."""
+    own = of_tray(in_force(records), tray.name, day_start_ms(tray.stuck, zone))
+    plan = tray.plan
+    for change in CHANGES:
+        plan = change(plan, tray, own)
+    return plan
+
+
+def with_records(config: Config, records: Sequence[Record]) -> Config:
+    """Return a configuration whose trays are planned by the records, too."""
+    trays = (replace(tray, plan=plan_of(tray, records, config.site.zone)) for tray in config.trays)
+    return replace(config, trays=tuple(trays))
