@@ -17,8 +17,10 @@ from wardian.rules.derived import FORMULAS
 from wardian.rules.health import Silence
 from wardian.rules.judging import LimitState, Stand
 from wardian.rules.light import LitTime
+from wardian.rules.plans import Masses
 from wardian.rules.quantities import DERIVED_FROM, SATURATION_PCT
 from wardian.rules.readings import Reading
+from wardian.rules.water import lost_pct, masses_at
 
 #: More readings than this are cheaper as arrays.
 MOST_READINGS: Final = 64
@@ -68,6 +70,7 @@ class Calm:
         lit: Light hours and the quantity they come from, where they are judged or shown.
         hold_ms: How long a reading stands.
         silences: The series whose silence is an alarm.
+        masses: What the tray weighs full and dry, where the water that it lost is judged or shown.
     """
 
     until_ms: float
@@ -77,6 +80,7 @@ class Calm:
     lamp_quantity: str
     hold_ms: int
     silences: Mapping[str, Silence]
+    masses: Sequence[Masses] = ()
     _stands: dict[str, Stand] = field(default_factory=dict)
     _lit_until_ms: int = 0
 
@@ -128,7 +132,18 @@ class Calm:
                 until_ms = min(one.until_ms for one in known)
                 if value != value or not self._stays(quantity, Stand(time_ms, until_ms, value, value)):  # noqa: PLR0124  # not a number
                     return False
+        if "tray_mass" in touched and not self._weighs(time_ms):
+            return False
         return self.lamp_quantity not in touched or self._lights()
+
+    def _weighs(self, time_ms: int) -> bool:
+        masses, weighed = masses_at(self.masses, time_ms), self._stands["tray_mass"]
+        if masses is None:
+            return True
+        if "water_lost" not in self._stands:
+            return False
+        lost = lost_pct(weighed.for_high, masses)
+        return self._stays("water_lost", Stand(time_ms, weighed.until_ms, lost, lost))
 
     def _lights(self) -> bool:
         assert self.lit is not None

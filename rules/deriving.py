@@ -10,10 +10,11 @@ from typing import Any
 import numpy as np
 
 from wardian.rules.derived import FORMULAS, derive
-from wardian.rules.judging import Stand, Stretch
+from wardian.rules.judging import NEVER_MS, Stand, Stretch
 from wardian.rules.light import LitTime, PhotonSum
 from wardian.rules.plans import TrayPlan
 from wardian.rules.quantities import DERIVED_FROM
+from wardian.rules.water import lost_pct_array
 
 _NOTHING = Stretch(np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0), np.empty(0))
 
@@ -48,7 +49,15 @@ class Deriving:
             derived["light_hours"] = self.lit.hours(measured[self._plan.lamp.quantity])
         if self.wants_photons and len(measured.get("ppfd", _NOTHING).from_ms):
             derived["daily_light_integral"] = self._photons.integrals(measured["ppfd"])
+        if self._plan.masses and len(measured.get("tray_mass", _NOTHING).from_ms):
+            derived["water_lost"] = self._water_lost(measured["tray_mass"])
         return derived
+
+    def _water_lost(self, mass: Stretch) -> Stretch:
+        """Return how much of its water the tray has lost, at each reading of its mass since somebody weighed it."""
+        weighed = mass.between(self._plan.masses[0].from_ms, NEVER_MS)
+        lost = lost_pct_array(weighed.from_ms, weighed.for_high, self._plan.masses)
+        return Stretch(weighed.from_ms, weighed.until_ms, lost, lost)
 
     def remembered(self) -> dict[str, Any]:
         """Return all that is remembered as plain JSON values."""

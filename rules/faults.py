@@ -32,8 +32,8 @@ _WETTER_AIR: Final = frozenset(
         "dew_point high",
     }
 )
-_DRIER_MEDIUM: Final = frozenset({"medium_moisture low", "tray_mass low"})
-_WETTER_MEDIUM: Final = frozenset({"medium_moisture high", "tray_mass high"})
+_DRIER_MEDIUM: Final = frozenset({"medium_moisture low", "tray_mass low", "water_lost high"})
+_WETTER_MEDIUM: Final = frozenset({"medium_moisture high", "tray_mass high", "water_lost low"})
 _LESS_LIGHT: Final = frozenset({"illuminance low", "ppfd low", "light_hours low", "daily_light_integral low"})
 _MORE_LIGHT: Final = frozenset(
     {"illuminance high", "ppfd high", "light_hours high", "daily_light_integral high"}

@@ -169,6 +169,7 @@ class TrayEngine:
             lamp_quantity=self.plan.lamp.quantity if self.plan.lamp else "",
             hold_ms=self.plan.hold_ms,
             silences=self._silences,
+            masses=self.plan.masses,
         )
 
     def _gather_live(self, before_ms: float = inf) -> None:

@@ -12,7 +12,7 @@ from typing import NamedTuple
 from hypothesis import strategies as st
 
 from wardian.rules.crops import Band, Limit, Stage, StageSpan
-from wardian.rules.plans import LampRule, TrayPlan
+from wardian.rules.plans import LampRule, Masses, TrayPlan
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.readings import Reading
 
@@ -81,6 +81,9 @@ _LEVELS = {
     "vapour_pressure_deficit": Levels((0.0137, 0.3137, 0.6137, 0.9137), (0, 0.1), (0, 0.1)),
     "leaf_vapour_pressure_deficit": Levels((-0.3137, 0.0137, 0.4137, 0.8137), (0, 0.1), (0, 0.2)),
     "dew_point": Levels((14.137, 17.137, 20.137, 23.137), (0, 1), (0, 1.5)),
+    "tray_mass": Levels((1500, 2000, 3000, 3200), (0, 100), (0, 100)),
+    # Masses are quarters of a kilogram, so that no share lies on a limit.
+    "water_lost": Levels((-5.137, 10.137, 33.137, 60.137), (0, 1), (0, 3)),
 }
 _AIR_NEEDS = {
     "vapour_pressure_deficit": {"air_temperature", "relative_humidity"},
@@ -93,6 +96,7 @@ _VALUES = {
     ],
     "relative_humidity": [50, 69.75, 70, 79.75, 80, 80.5, 85, 94.5, 95, 95.25, 99.5, 100, 100.25, 105],
     "illuminance": [0, 899.75, 900, 900.25, 950, 1000, 1000.25, 5000, 5000.25],
+    "tray_mass": [1000, 1500, 2000, 2250, 2500, 2750, 3000, 3250],
     "ppfd": [0, 39.75, 40, 40.25, 45, 50, 50.25, 100, 400, 400.25],
 }
 _VALUES["leaf_temperature"] = _VALUES["air_temperature"]
@@ -109,6 +113,8 @@ MINUTES = Scale(
         ("illuminance", "ppfd"),
         ("illuminance", "ppfd"),
         ("leaf_temperature", "ppfd"),
+        ("tray_mass",),
+        ("tray_mass",),
     ),
     light_levels={
         # Between the half minutes; moved to the end of the day, where the low ones can be met.
@@ -204,7 +210,8 @@ def _bandable(sensors: Sequence[str], scale: Scale) -> list[str]:
     air = [name for name, needs in _AIR_NEEDS.items() if needs.issubset(sensors)]
     light = ["daily_light_integral"] * ("ppfd" in sensors)
     light += ["light_hours"] * any(lamp.quantity in sensors for lamp in LAMPS)
-    return light if scale is DAYS else [*sensors, *air, *air, *light]
+    water = ["water_lost"] * 2 * ("tray_mass" in sensors)
+    return light if scale is DAYS else [*sensors, *air, *air, *light, *water]
 
 
 @st.composite
@@ -270,7 +277,15 @@ def _plan(
     delays = st.sampled_from((0, 1, 30_000, hold_ms))
     silent = draw(st.dictionaries(st.sampled_from(sensors), delays, max_size=1))
     accuracies = draw(st.sampled_from(ACCURACIES))
-    return TrayPlan(tray, spans, hold_ms, lamp, silent, accuracies)
+    masses = draw(_masses(instants)) if "tray_mass" in sensors else ()
+    return TrayPlan(tray, spans, hold_ms, lamp, silent, accuracies, masses=masses)
+
+
+@st.composite
+def _masses(draw: st.DrawFn, instants: Sequence[int]) -> tuple[Masses, ...]:
+    """Return what a tray weighs full and dry: mostly from before everything, and perhaps once more later."""
+    begins = draw(st.lists(st.sampled_from((-HOUR_MS, -HOUR_MS, *instants)), max_size=2, unique=True))
+    return tuple(Masses(at_ms, draw(st.sampled_from((3000, 3250))), 1000) for at_ms in sorted(begins))
 
 
 @st.composite

@@ -56,6 +56,8 @@ def series_for(
         return _light_hours(plan, measured, is_low=is_low)
     if quantity == "daily_light_integral":
         return _daily_light_integral(measured.get("ppfd", []), is_low=is_low)
+    if quantity == "water_lost":
+        return _water_lost(plan, measured.get("tray_mass", []))
     if quantity in AIR_FORMULAS:
         inputs, formula = AIR_FORMULAS[quantity]
         return _derived([measured.get(name, []) for name in inputs], formula)
@@ -117,6 +119,22 @@ def _unknown_from(series: list[Standing], at_ms: int) -> int:
         at_ms = standing.until_ms
         standing = standing_at(series, at_ms)
     return at_ms
+
+
+# Water.
+
+
+def _water_lost(plan: TrayPlan, mass: list[Standing]) -> list[Standing]:
+    """At each reading of the mass from the first weighing on: the share of the held water that is gone."""
+    lost = []
+    for one in mass:
+        for masses in plan.masses:
+            if masses.from_ms <= one.from_ms:
+                held_g, gone_g = masses.saturated_g - masses.dry_g, masses.saturated_g - one.value
+                value = float(100 * Fraction(gone_g) / Fraction(held_g))
+        if plan.masses and plan.masses[0].from_ms <= one.from_ms:
+            lost.append(one._replace(value=value))
+    return lost
 
 
 # Light.
