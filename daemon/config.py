@@ -32,7 +32,7 @@ from wardian.daemon.doubts import WatchedTray, doubt
 from wardian.daemon.expected import Pair, expected, needed
 from wardian.daemon.library import Library, library
 from wardian.daemon.written import Section, Written, described
-from wardian.rules.crops import Crop, due_ms, stage_spans
+from wardian.rules.crops import Crop, day_start_ms, due_ms, stage_spans
 from wardian.rules.documents import Document, Parse
 from wardian.rules.documents import Path as Place
 from wardian.rules.errors import BadConfig, Mistake
@@ -264,6 +264,7 @@ def _tray(parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]])
     assert parts.settling is not None
     keys, crop = part.keys, _crop(parts, part)
     hold_ms = int(keys.readings.hold or parts.readings.hold)
+    masses = keys.mass.masses(day_start_ms(keys.stuck, parts.site.timezone))
     plan = TrayPlan(
         tray=keys.name,
         spans=stage_spans(crop, keys.stuck, parts.site.timezone),
@@ -275,6 +276,9 @@ def _tray(parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]])
         settling_ms={name: int(getattr(parts.settling, name)) for name in SettlingKeys.model_fields},
         due_ms=due_ms(crop, keys.stuck, parts.site.timezone),
         figures=parts.library.watched_figures(),
+        masses=(masses,) if masses else (),
+        is_dry=crop.is_dry,
+        retakes_mass=keys.mass.retake,
     )
     return TraySettings(keys.name, crop, keys.stuck, plan, _settle_ms(parts, part))
 

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Final, Literal, Self
 
 from pydantic import PlainValidator, model_validator
 
+from wardian.daemon.config_masses import MassKeys
 from wardian.daemon.config_types import (
     NAME_ACCEPTS,
     SENTENCE_ACCEPTS,
@@ -157,6 +158,7 @@ class TrayKeys(Section):
     readings: TrayReadingsKeys = key(
         "hold, settle, silent_after and accuracy", TrayReadingsKeys(), "as site-wide"
     )
+    mass: MassKeys = key("saturated, dry or volume, and retake", MassKeys())
 
 
 class CropKeys(Section):

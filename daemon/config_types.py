@@ -78,6 +78,17 @@ def _amount(value: Any, read: Callable[[Written], Any]) -> Any:
         _refused(value, f"{shown(value)} {error.problem}", error.hint)
 
 
+def refused(value: Any, problem: str) -> NoReturn:
+    """Raise that a value cannot be used."""
+    _refused(value, problem)
+
+
+def amount_of(value: Any, dimension: str) -> Fraction:
+    """Return an amount of a dimension, exactly, in its own unit."""
+    amount: Fraction = _amount(value, lambda written: exact_amount(written, dimension))
+    return amount
+
+
 def _duration(value: Any) -> Duration:
     return Duration(_amount(value, duration_ms))
 

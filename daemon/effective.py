@@ -31,7 +31,7 @@ from wardian.rules.units import own_unit
 
 _HURRIED: Final = "the simulator's clock runs faster than readings arrive"
 _SELDOM: Final = "three readings must fail, and they come seldom"
-_TRAY_KEYS: Final = ("light", "readings")
+_TRAY_KEYS: Final = ("light", "readings", "mass")
 _ADVICE: Final = "general practice, from memory where rules/alarms.yaml names no source"
 
 
@@ -249,6 +249,7 @@ def _of_tray(config: Config, path: Path, keys: TrayKeys) -> Iterator[Effective]:
         yield _first_written(config, str(Duration(milliseconds)), path, ("readings", name), why)
     yield from _silences(config, path, tray)
     yield from _accuracies(config, path, tray)
+    yield from _of_keys(config, (*path, "mass"), keys.mass)
 
 
 def _silences(config: Config, path: Path, tray: TraySettings) -> Iterator[Effective]:

@@ -10,6 +10,7 @@ from datetime import tzinfo
 from typing import Final
 
 from wardian.daemon.config import Config, TraySettings
+from wardian.daemon.weighing import with_masses
 from wardian.rules.crops import day_start_ms
 from wardian.rules.plans import TrayPlan
 from wardian.rules.records import Record, in_force, of_tray
@@ -17,7 +18,7 @@ from wardian.rules.records import Record, in_force, of_tray
 #: Changes a plan of a tray by the records of its present batch, in the order in which things happened.
 Change = Callable[[TrayPlan, TraySettings, Sequence[Record]], TrayPlan]
 #: One after the other.
-CHANGES: Final[Sequence[Change]] = ()
+CHANGES: Final[Sequence[Change]] = (with_masses,)
 
 
 def plan_of(tray: TraySettings, records: Sequence[Record], zone: tzinfo) -> TrayPlan:

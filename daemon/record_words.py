@@ -5,7 +5,8 @@ from typing import Final
 
 from wardian.daemon.tongue import Tongue
 from wardian.rules.observing.looks import LIFTED, MISTED, WATERED
-from wardian.rules.records import CARE, NOTE, WITHDRAWN, Record
+from wardian.rules.quantities import QUANTITIES
+from wardian.rules.records import CARE, MASSES, NOTE, WITHDRAWN, Record
 
 #: What is done at a tray, and how it is told.
 DONE: Final = {LIFTED: "Cover lifted", MISTED: "Misted", WATERED: "Watered"}
@@ -24,6 +25,16 @@ def _note(_record: Record, _tongue: Tongue) -> str:
     return "Noted"
 
 
+def _masses(record: Record, tongue: Tongue) -> str:
+    said = {"saturated": record.fields.get("saturated_g"), "dry": record.fields.get("dry_g")}
+    masses = [
+        f"{name} {tongue.value(QUANTITIES['tray_mass'], grams)}"
+        for name, grams in said.items()
+        if grams is not None
+    ]
+    return f"Weighed {' and '.join(masses)}"
+
+
 def _withdrawn(record: Record, _tongue: Tongue) -> str:
     return f"Record {record.corrects} withdrawn"
 
@@ -31,5 +42,6 @@ def _withdrawn(record: Record, _tongue: Tongue) -> str:
 _WORDS: Final[Mapping[str, Callable[[Record, Tongue], str]]] = {
     CARE: _care,
     NOTE: _note,
+    MASSES: _masses,
     WITHDRAWN: _withdrawn,
 }

@@ -67,6 +67,8 @@ class TrayPlan:
             of the illuminance. None: that of the PPFD.
         leaf_offset_k: How much warmer leaves are than the air, where no probe says [K].
         rot_seen_ms: When somebody saw mould or rot in it that nobody has cleared since.
+        is_dry: Whether its crop wants it drier than most and rots when kept wet.
+        retakes_mass: Whether what it weighs after a thorough watering is taken as what it weighs full.
     """
 
     tray: str
@@ -84,3 +86,5 @@ class TrayPlan:
     lux_per_umol: float | None = None
     leaf_offset_k: float | None = None
     rot_seen_ms: int | None = None
+    is_dry: bool = False
+    retakes_mass: bool = True

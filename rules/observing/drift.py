@@ -230,6 +230,8 @@ def _lamp_has_switched(look: Look, minutes: int) -> bool:
 
 #: Light comes and goes in steps; hours and sums of light follow from it.
 _IN_STEPS: Final = ("illuminance", "ppfd", "light_hours", "daily_light_integral")
+#: Every tray dries until it is watered; when that is due is no drift.
+_ALWAYS_ON_ITS_WAY: Final = ("water_lost",)
 DRIFTING: Final[Sequence[ConditionMaker]] = tuple(
-    partial(HeadingOut, name) for name in QUANTITIES if name not in _IN_STEPS
+    partial(HeadingOut, name) for name in QUANTITIES if name not in (*_IN_STEPS, *_ALWAYS_ON_ITS_WAY)
 )

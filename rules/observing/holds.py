@@ -18,6 +18,7 @@ _DRIVES: Final = {
         "leaf_vapour_pressure_deficit high",
         "dew_point low",
         "tray_mass low",
+        "water_lost high",
         *_COOLER,
     },
     MISTED: {
@@ -32,6 +33,7 @@ _DRIVES: Final = {
         "medium_temperature high",
         "medium_moisture high",
         "tray_mass high",
+        "water_lost low",
         "relative_humidity high",
         "vapour_pressure_deficit low",
     },
