@@ -34,7 +34,9 @@ class MassKeys(Section):
 
     saturated: Mass | None = key("a mass such as 3000 g, watered through and drained for an hour,", None)
     dry: Mass | None = key("a mass such as 1200 g, with the medium dry,", None)
-    volume: Volume | None = key("a volume of peat and perlite such as 9 l, where nobody weighed it dry,", None)
+    volume: Volume | None = key(
+        "a volume of peat and perlite such as 9 l, where nobody weighed it dry,", None
+    )
     empty: Mass | None = key("a mass such as 500 g, of tray and cover without medium, beside a volume,", None)
     retake: bool = key(
         "true or false", True, "cuttings grow and medium settles: full is what it weighs after a watering"

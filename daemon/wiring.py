@@ -181,7 +181,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         loop.telling = open_telling(config, channels, store, loop.lives, words)
     loop.bring_up_to_date(clock.wall_ms())
     polling = Polling(sensors, machine_clock(), speed)
-    loop.beside = [_recording(written, store, loop, words)]
+    loop.beside = [_recording(written, store, loop, words), _retaking(store, loop)]
     wires: list[Any] = list(sensors)
     if config.outward.is_any or any(person.summary for person in config.people):
         from wardian.daemon.outward import Around, open_outward
@@ -215,6 +215,13 @@ def _recording(config: Config, store: Store, loop: "Loop", words: Teller) -> "Be
         words.trays[name] = replace(words.trays[name], plan=plan)
 
     return Recording(store, Tongue.of(config.site), trays, replan)
+
+
+def _retaking(store: Store, loop: "Loop") -> "Beside":
+    """Return what takes anew what trays weigh full."""
+    from wardian.daemon.retaking import Retaking
+
+    return Retaking(store, loop.observer.trays)
 
 
 def _of_nobody(config: Config, channels: Sequence[str]) -> list[str]:

@@ -54,12 +54,12 @@ def fraction_lost(mass_g: float, saturated_g: float, dry_g: float) -> float:
     """Return the share of the water held that is gone: 0 when full, 1 when dry.
 
     Args:
-        mass_g: What the tray weighs now. [g]
-        saturated_g: What it weighs watered through and drained for an hour, more than dry. [g]
-        dry_g: What the same tray weighs with its medium dry. [g]
+        mass_g: What the tray weighs now [g].
+        saturated_g: What it weighs watered through and drained for an hour, more than dry [g].
+        dry_g: What the same tray weighs with its medium dry [g].
 
     Returns:
-        f = (Ws - W) / (Ws - Wd). Below 0 while it is heavier than full. [1]
+        f = (Ws - W) / (Ws - Wd). Below 0 while it is heavier than full [1].
 
     Shape:
         Scalars only.
@@ -76,12 +76,12 @@ def fraction_lost(mass_g: float, saturated_g: float, dry_g: float) -> float:
 
 
 def mass_at(fraction: float, saturated_g: float, dry_g: float) -> float:
-    """Return what a tray weighs that has lost a share of its water: the inverse of ``fraction_lost``. [g]"""
+    """Return what a tray weighs that has lost a share of its water: the inverse of ``fraction_lost`` [g]."""
     return saturated_g - fraction * (saturated_g - dry_g)
 
 
 def available_g(saturated_g: float, dry_g: float) -> float:
-    """Return how much of the water held plants can take up; source at ``AVAILABLE_SHARE``. [g]"""
+    """Return how much of the water held plants can take up; source at ``AVAILABLE_SHARE`` [g]."""
     return AVAILABLE_SHARE * (saturated_g - dry_g)
 
 
@@ -91,7 +91,7 @@ def masses_at(masses: Sequence[Masses], time_ms: int) -> Masses | None:
 
 
 def lost_pct(mass_g: float, masses: Masses) -> float:
-    """Return the share of the water held that is gone. [%]"""
+    """Return the share of the water held that is gone [%]."""
     return 100 * fraction_lost(mass_g, masses.saturated_g, masses.dry_g)
 
 
@@ -106,11 +106,11 @@ def lost_pct_array(times_ms: Times, mass_g: Values, masses: Sequence[Masses]) ->
 
 
 def estimated_dry_g(volume_ml: float, empty_g: float = 0.0) -> float:
-    """Return the dry mass of a tray that nobody weighed dry: its fill at the middle of ``FILL_G_PER_ML``. [g]
+    """Return the dry mass of a tray that nobody weighed dry: its fill at the middle of ``FILL_G_PER_ML`` [g].
 
     Args:
-        volume_ml: Of its fill of peat and perlite. [ml]
-        empty_g: What the tray weighs without its fill, cover included. [g]
+        volume_ml: Of its fill of peat and perlite [ml].
+        empty_g: What the tray weighs without its fill, cover included [g].
     """
     return empty_g + sum(FILL_G_PER_ML) / 2 * volume_ml
 
@@ -119,11 +119,11 @@ def evaporation_g_per_h(mass_g: Values, quiet: Quiet) -> Rate | None:
     """Return how fast a covered tray loses water, or None where too little was seen.
 
     Args:
-        mass_g: The mean mass of each minute, oldest first, not a number where it is unknown. [g]
+        mass_g: The mean mass of each minute, oldest first, not a number where it is unknown [g].
         quiet: Whether each minute tells of nothing but drying.
 
     Returns:
-        The mean over stretches of two hours without care, the slowest and the fastest tenth left out. [g/h]
+        The mean over stretches of two hours without care, the slowest and the fastest tenth left out [g/h].
 
     Shape:
         One value a minute in both.
@@ -132,7 +132,7 @@ def evaporation_g_per_h(mass_g: Values, quiet: Quiet) -> Rate | None:
 
 
 def drying_pct_per_h(moisture_pct: Values, quiet: Quiet) -> Rate | None:
-    """Return the same of a medium whose moisture is read, in % of the water held at saturation. [%/h]"""
+    """Return the same of a medium whose moisture is read, in % of the water held at saturation [%/h]."""
     return _loss_per_h(moisture_pct, quiet)
 
 

@@ -10,6 +10,7 @@ from typing import Final, NamedTuple, Protocol
 
 from wardian.rules.crops import stage_at
 from wardian.rules.evidence import Evidence
+from wardian.rules.observing.cover import Lift
 from wardian.rules.observing.minutes import Minutes
 from wardian.rules.observing.usual import Learned, Usual
 from wardian.rules.plans import TrayPlan
@@ -41,6 +42,7 @@ class Look:
         standing: Conditions of this tray that stand, by name, with the evidence of one of that name; those judged
             before this one in the same minute are up to date.
         learned: What was learned about the tray, once an hour.
+        lift: The last time that its cover was lifted, None where it never was.
     """
 
     plan: TrayPlan
@@ -49,6 +51,7 @@ class Look:
     now_ms: int
     standing: Mapping[str, Evidence]
     learned: Learned = field(default_factory=Learned)
+    lift: Lift | None = None
 
     @property
     def usual(self) -> Usual:
