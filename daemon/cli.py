@@ -185,8 +185,33 @@ def _add_care(commands: Any) -> None:
     care.add_argument("--why", metavar="TEXT", default="", help="told in the journal")
 
 
+def _add_water(commands: Any) -> None:
+    water = _command(
+        commands, "water", "show how much water every tray has lost, and put down what it weighs"
+    )
+    water.add_argument(
+        "words",
+        metavar="[weigh] TRAY",
+        nargs="*",
+        help="one tray, with all it was found to weigh; with weigh before it: put down what it weighs",
+    )
+    water.add_argument(
+        "--saturated", metavar="MASS", help="watered through and drained for an hour, as 3000g"
+    )
+    water.add_argument("--dry", metavar="MASS", help="the same with its medium dry, as 1200g")
+    water.add_argument(
+        "--at", metavar="TIME", help="when it was weighed, RFC 3339 with an offset (default: now)"
+    )
+    water.add_argument(
+        "--corrects", metavar="N", type=int, help="the record that this one takes the place of"
+    )
+    water.add_argument("--who", metavar="NAME", help="who weighed it (default: who is logged in)")
+    water.add_argument("--why", metavar="TEXT", default="", help="told in the journal")
+
+
 def _add_working(commands: Any) -> None:
     _add_care(commands)
+    _add_water(commands)
     _command(commands, "run", "watch, in the foreground, until SIGTERM or SIGINT", json=False)
     replay = _command(
         commands, "replay", "push a file of readings through the rules and print the alarm journal"

@@ -140,6 +140,13 @@ def care(options: argparse.Namespace) -> int:
     return write_down(options)
 
 
+def water(options: argparse.Namespace) -> int:
+    """Show the water in the trays, or put down what one weighs."""
+    from wardian.daemon.cli_water import water as show_or_weigh
+
+    return show_or_weigh(options)
+
+
 def replay(options: argparse.Namespace) -> int:
     """Print the alarm journal of a file of readings, and how well it tells the truth about them."""
     from wardian.daemon import recorded, report, wiring

@@ -7,6 +7,7 @@ from pydantic import PlainValidator, model_validator
 
 from wardian.daemon.config_types import amount_of, refused
 from wardian.daemon.written import Section, key, wrong
+from wardian.rules.amounts import NotAnAmount, exact_amount
 from wardian.rules.plans import Masses
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.water import estimated_dry_g
@@ -63,6 +64,21 @@ class MassKeys(Section):
             return Masses(from_ms, self.saturated, self.dry)
         assert self.volume is not None
         return Masses(from_ms, self.saturated, estimated_dry_g(self.volume, self.empty or 0.0), True)
+
+
+def mass_g(option: str, text: str) -> float:
+    """Return the mass that an option of a command says, in g.
+
+    Raises:
+        ValueError: It is none, or no tray weighs so much.
+    """
+    try:
+        mass = float(exact_amount(text, "mass"))
+    except NotAnAmount as error:
+        raise ValueError(f"{option} {text!r} {error}") from error
+    if not 0 < mass <= _MOST_G:
+        raise ValueError(f"{option} {text}: more than 0 g and at most {_MOST_G / 1000:g} kg is accepted")
+    return mass
 
 
 def not_below(masses: Masses) -> str:

@@ -20,7 +20,7 @@ BY_ITSELF: Final = "wardian"
 
 def with_masses(plan: TrayPlan, _tray: TraySettings, records: Sequence[Record]) -> TrayPlan:
     """Return a plan with what records say that the tray weighs, each from when it was weighed."""
-    weighed = [one for _, one in _weighed(plan.masses, records) if one and one.dry_g < one.saturated_g]
+    weighed = [one for _, one in weighings(plan.masses, records) if one and one.dry_g < one.saturated_g]
     return replace(plan, masses=(*plan.masses, *weighed)) if weighed else plan
 
 
@@ -30,7 +30,7 @@ def refuse_impossible(written: Sequence[Masses], records: Sequence[Record]) -> N
     Raises:
         ValueError: They cannot be true, or what a tray weighs dry, or full, is nowhere said.
     """
-    for record, masses in _weighed(written, records):
+    for record, masses in weighings(written, records):
         if masses is None:
             missing = "dry" if SATURATED in record.fields else "saturated"
             raise ValueError(f"nobody said what {record.tray} weighs {missing}; say that, too: --{missing}")
@@ -38,8 +38,8 @@ def refuse_impossible(written: Sequence[Masses], records: Sequence[Record]) -> N
             raise ValueError(not_below(masses))
 
 
-def _weighed(written: Sequence[Masses], records: Iterable[Record]) -> Iterator[tuple[Record, Masses | None]]:
-    """Yield each weighing with what holds from then on; what it leaves open is as before, None where nobody said."""
+def weighings(written: Sequence[Masses], records: Iterable[Record]) -> Iterator[tuple[Record, Masses | None]]:
+    """Yield each record of a weighing with what holds from then on; what it leaves open is as before, None where nobody said."""
     known: Mapping[str, Any] = {}
     is_estimated = False
     for one in written:

@@ -54,12 +54,12 @@ def fraction_lost(mass_g: float, saturated_g: float, dry_g: float) -> float:
     """Return the share of the water held that is gone: 0 when full, 1 when dry.
 
     Args:
-        mass_g: What the tray weighs now [g].
-        saturated_g: What it weighs watered through and drained for an hour, more than dry [g].
-        dry_g: What the same tray weighs with its medium dry [g].
+        mass_g: What the tray weighs now. [g]
+        saturated_g: What it weighs watered through and drained for an hour, more than dry. [g]
+        dry_g: What the same tray weighs with its medium dry. [g]
 
     Returns:
-        f = (Ws - W) / (Ws - Wd). Below 0 while it is heavier than full [1].
+        f = (Ws - W) / (Ws - Wd). Below 0 while it is heavier than full. [1]
 
     Shape:
         Scalars only.
@@ -109,8 +109,8 @@ def estimated_dry_g(volume_ml: float, empty_g: float = 0.0) -> float:
     """Return the dry mass of a tray that nobody weighed dry: its fill at the middle of ``FILL_G_PER_ML`` [g].
 
     Args:
-        volume_ml: Of its fill of peat and perlite [ml].
-        empty_g: What the tray weighs without its fill, cover included [g].
+        volume_ml: Of its fill of peat and perlite. [ml]
+        empty_g: What the tray weighs without its fill, cover included. [g]
     """
     return empty_g + sum(FILL_G_PER_ML) / 2 * volume_ml
 
@@ -119,7 +119,7 @@ def evaporation_g_per_h(mass_g: Values, quiet: Quiet) -> Rate | None:
     """Return how fast a covered tray loses water, or None where too little was seen.
 
     Args:
-        mass_g: The mean mass of each minute, oldest first, not a number where it is unknown [g].
+        mass_g: The mean mass of each minute, oldest first, not a number where it is unknown. [g]
         quiet: Whether each minute tells of nothing but drying.
 
     Returns:
