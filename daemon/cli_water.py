@@ -31,14 +31,17 @@ def water(options: argparse.Namespace) -> int:
     """Show, or put down."""
     config = wiring.load_config(Path(options.config))
     try:
-        if options.words[:1] == [_WEIGH] and len(options.words) == 2:
-            return _weigh(config, options)
-        if len(options.words) > 1 or options.saturated or options.dry:
-            raise ValueError(_ACCEPTED)
-        return _show(config, options)
+        return _weigh(config, options) if _is_to_weigh(options) else _show(config, options)
     except ValueError as error:
         print(f"wardian water: {error}", file=sys.stderr)
         return CANNOT_BE_USED
+
+
+def _is_to_weigh(options: argparse.Namespace) -> bool:
+    is_to_weigh = len(options.words) == 2 and options.words[0] == _WEIGH
+    if not is_to_weigh and (len(options.words) > 1 or options.saturated or options.dry):
+        raise ValueError(_ACCEPTED)
+    return is_to_weigh
 
 
 def _show(config: Config, options: argparse.Namespace) -> int:
@@ -68,7 +71,7 @@ def _weigh(config: Config, options: argparse.Namespace) -> int:
     said = Said(one_line(options.who or "") or whoever(), one_line(options.why), at_ms, options.corrects)
 
     def make(known: Sequence[Record], now_ms: int) -> list[Record]:
-        record = _record(known, said, now_ms)._replace(tray=tray.name, fields=fields)
+        record = _record(known, said, now_ms, tray.name)._replace(fields=fields)
         held = in_force([*known, record._replace(number=len(known) + 1)])
         since_ms = day_start_ms(tray.stuck, config.site.zone)
         refuse_impossible(tray.plan.masses, of_tray(held, tray.name, since_ms))
@@ -78,14 +81,15 @@ def _weigh(config: Config, options: argparse.Namespace) -> int:
     return DONE
 
 
-def _record(known: Sequence[Record], said: Said, now_ms: int) -> Record:
-    """Return the record with nothing in it yet; what corrects another happened when that did, unless it says when."""
+def _record(known: Sequence[Record], said: Said, now_ms: int, tray: str) -> Record:
+    """Return the record without a mass yet; what corrects another happened when that did, unless it says when."""
+    record = record_of(MASSES, said, now_ms)._replace(tray=tray)
     if said.corrects is None:
-        return record_of(MASSES, said, now_ms)
+        return record
     wrong = corrected(known, said.corrects, MASSES)
-    if said.at_ms is not None:
-        return record_of(MASSES, said, now_ms)
-    return record_of(MASSES, said, now_ms)._replace(time_ms=wrong.time_ms)
+    if wrong.tray != tray:
+        raise ValueError(f"record {wrong.number} is about {wrong.tray}, not {tray}")
+    return record if said.at_ms is not None else record._replace(time_ms=wrong.time_ms)
 
 
 def _tell(config: Config, put_down: PutDown, *, as_json: bool) -> None:

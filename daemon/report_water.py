@@ -44,7 +44,7 @@ def tray_lines(tongue: Tongue, tray: WaterNow) -> Iterator[str]:
         yield from (f"    {line}" for line in _weighings(tongue, tray))
     if tray.seen:
         yield "  in the last three days"
-        yield from (f"    {tongue.moment(one.from_ms)}  {_seen(tongue, one)}" for one in tray.seen)
+        yield from (f"    {tongue.moment(one.from_ms)}  {_seen(one)}" for one in tray.seen)
 
 
 def _row(tongue: Tongue, tray: WaterNow) -> tuple[str, ...]:
@@ -112,7 +112,7 @@ def _mass(tongue: Tongue, grams: float) -> str:
     return tongue.value(QUANTITIES[MASS], grams)
 
 
-def _seen(tongue: Tongue, one: Care | Weighed) -> str:
+def _seen(one: Care | Weighed) -> str:
     if isinstance(one, Care):
         return DONE[one.event] + (", recorded" if one.is_recorded else "")
     return f"{_ON_BALANCE[one.event]}, {one.grams:+.0f} {QUANTITIES[MASS].unit}"

@@ -26,8 +26,9 @@ _BUMP_G: Final = 20.0
 _BUMP_MIN: Final = 5
 #: Minutes on either side of a step that must be steady; twice that, and the minute itself, tell the level.
 _SIDE_MIN: Final = 7
-#: And by how much they may wander, as a share of the step.
+#: By how much they may wander, and how much of the step must come from one minute to the next but one: shares of it.
 _STEADY: Final = 0.5
+_SUDDEN: Final = 0.6
 #: How long a tray drains and drips after care, and sheds what mist was left on its leaves.
 _AFTER_CARE_MIN: Final = 60
 
@@ -110,9 +111,10 @@ def _pulled(look: Look, mean: Values, away: Quiet) -> Iterator[Weighed]:
     before, after = sides[: -_SIDE_MIN - 1], sides[_SIDE_MIN + 1 :]
     steps = np.median(after, axis=1) - np.median(before, axis=1)
     wander = np.maximum(np.ptp(before, axis=1), np.ptp(after, axis=1))
+    is_sudden = after[:, 0] - before[:, -1] <= _SUDDEN * steps
     near_care = np.lib.stride_tricks.sliding_window_view(away, 2 * _SIDE_MIN + 1).any(axis=1)
     least, most = _CUTTING_G
-    found = (-most <= steps) & (steps <= -least) & (wander <= _STEADY * -steps) & ~near_care
+    found = (-most <= steps) & (steps <= -least) & (wander <= _STEADY * -steps) & is_sudden & ~near_care
     for run in _runs(np.flatnonzero(found)):
         place = int(run[np.argmin(steps[run])])
         at_ms = look.now_ms - (len(mean) - place - _SIDE_MIN) * MINUTE_MS

@@ -1,6 +1,7 @@
 """Worked examples of derived series, of light, and of which readings are judged at all."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from case_terms import (
     HOUR_MS,
@@ -21,7 +22,7 @@ from case_terms import (
 )
 
 from wardian.rules.crops import Limit
-from wardian.rules.plans import LampRule, TrayPlan
+from wardian.rules.plans import LampRule, Masses, TrayPlan
 from wardian.rules.readings import Reading
 
 HOUR = minutes(60)
@@ -299,4 +300,56 @@ ORDER = [
     ),
 ]
 
-CASES_OF_SERIES = [*AIR, *LIGHT, *ORDER]
+def weighed(*limits: Limit, masses: Sequence[Masses]) -> TrayPlan:
+    return replace(judged("water_lost", *limits), masses=tuple(masses))
+
+
+def mass(*points: tuple[float, float]) -> Sequence[Reading]:
+    """Readings of the mass by minute."""
+    return series("tray_mass", ((minutes(minute), value) for minute, value in points))
+
+
+FULL_AND_DRY = Masses(-HOUR, 3000, 1200)
+WATER = [
+    Case(
+        "a third of the water is gone",
+        [weighed(high(33, 3), masses=[FULL_AND_DRY])],
+        mass((0, 2410), (1, 2400), (2, 2450), (3, 2470)),
+        HOUR,
+        [raised(minutes(1), quantity="water_lost"), returned(minutes(3), quantity="water_lost")],
+        details=[(100 / 3, 33, "callusing", minutes(1)), (530 / 18, 33, "callusing", minutes(3))],
+    ),
+    Case(
+        "a tray that nobody weighed has lost an unknown share",
+        [weighed(high(33, 3), masses=[])],
+        mass((0, 1300)),
+        HOUR,
+    ),
+    Case(
+        "nothing is known before the tray was weighed, and then with the next reading",
+        [weighed(high(33, 3), masses=[FULL_AND_DRY._replace(from_ms=minutes(1))])],
+        mass((0, 1300), (3, 1300)),
+        HOUR,
+        [raised(minutes(3), quantity="water_lost")],
+    ),
+    Case(
+        "a reading at the very instant of a weighing is compared with it",
+        [weighed(high(33, 3), masses=[FULL_AND_DRY, Masses(minutes(2), 3300, 1200)])],
+        mass((1, 2450), (2, 2450)),
+        HOUR,
+        [raised(minutes(2), quantity="water_lost")],
+        details=[(850 / 21, 33, "callusing", minutes(2))],
+    ),
+    Case(
+        "a tray heavier than full has lost less than nothing",
+        [weighed(low(-5, 3), urgent(low(-10, 3)), masses=[FULL_AND_DRY])],
+        mass((0, 3091), (1, 3180), (2, 3181)),
+        HOUR,
+        [
+            raised(0, "low", "water_lost"),
+            raised(minutes(2), "low_low", "water_lost"),
+        ],
+    ),
+]
+
+CASES_OF_SERIES = [*AIR, *LIGHT, *WATER, *ORDER]
