@@ -116,7 +116,7 @@ def _pulled(look: Look, mean: Values, away: Quiet) -> Iterator[Weighed]:
     least, most = _CUTTING_G
     found = (-most <= steps) & (steps <= -least) & (wander <= _STEADY * -steps) & is_sudden & ~near_care
     for run in _runs(np.flatnonzero(found)):
-        place = int(run[np.argmin(steps[run])])
+        place = int(run[::-1][np.argmin(steps[run[::-1]])])
         at_ms = look.now_ms - (len(mean) - place - _SIDE_MIN) * MINUTE_MS
         yield Weighed(PULLED, at_ms, at_ms + MINUTE_MS, float(steps[place]))
 
