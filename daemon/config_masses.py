@@ -8,9 +8,9 @@ from pydantic import PlainValidator, model_validator
 from wardian.daemon.config_types import amount_of, refused
 from wardian.daemon.written import Section, key, wrong
 from wardian.rules.amounts import NotAnAmount, exact_amount
+from wardian.rules.fill import estimated_dry_g
 from wardian.rules.plans import Masses
 from wardian.rules.quantities import QUANTITIES
-from wardian.rules.water import estimated_dry_g
 
 #: More than any tray: what the quantity of that name can be at most. [g]
 _MOST_G = QUANTITIES["tray_mass"].possible_high

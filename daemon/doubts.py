@@ -59,6 +59,8 @@ def _doubt_tray(
     quantities = {quantity for stage in tray.crop.stages for quantity in stage.bands}
     if not quantities:
         written.warn((*tray.path, "crop"), "has no band in any stage: nothing of this tray is watched")
+    if any("water_lost" in stage.bands and "water_lost" not in stage.optional for stage in tray.crop.stages):
+        _doubt_masses(written, tray)
     if not sensors or any(may_bring_anything(sensor) for sensor in sensors):
         return
     measured = {quantity for pairs in brought.values() for name, quantity in pairs if name == tray.plan.tray}
@@ -69,6 +71,14 @@ def _doubt_tray(
                 f"has a band of {quantity}, which can never alarm: no sensor brings {' and '.join(missing)}"
             )
             written.warn(tray.path, problem)
+
+
+def _doubt_masses(written: Written, tray: WatchedTray) -> None:
+    if not tray.plan.masses:
+        problem = (
+            "has a band of water_lost, which cannot alarm before somebody says what it weighs full and dry"
+        )
+        written.warn(tray.path, problem, "write mass, or weigh it: wardian water weigh")
 
 
 def _doubt_sensor(written: Written, path: Path, sensor: SensorKeys, hold_ms: int) -> None:

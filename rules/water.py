@@ -18,8 +18,6 @@ Quiet = NDArray[np.bool_]
 #: The share of the water held that plants can take up. Published by a university's training pages for growers
 #: about weighing pots: the mean over 38 commercial substrates.
 AVAILABLE_SHARE: Final = 0.89
-#: Dry mass of a peat and perlite fill [g/ml], lowest and highest. From memory.
-FILL_G_PER_ML: Final = (0.08, 0.15)
 
 #: Minutes over which drying is taken together, and those at either end that stand for it.
 _BLOCK_MIN: Final = 120
@@ -103,16 +101,6 @@ def lost_pct_array(times_ms: Times, mass_g: Values, masses: Sequence[Masses]) ->
     place = from_ms.searchsorted(times_ms, side="right")
     lost: Values = 100 * ((saturated_g[place] - mass_g) / (saturated_g[place] - dry_g[place]))
     return lost
-
-
-def estimated_dry_g(volume_ml: float, empty_g: float = 0.0) -> float:
-    """Return the dry mass of a tray that nobody weighed dry: its fill at the middle of ``FILL_G_PER_ML`` [g].
-
-    Args:
-        volume_ml: Of its fill of peat and perlite. [ml]
-        empty_g: What the tray weighs without its fill, cover included. [g]
-    """
-    return empty_g + sum(FILL_G_PER_ML) / 2 * volume_ml
 
 
 def evaporation_g_per_h(mass_g: Values, quiet: Quiet) -> Rate | None:

@@ -1,7 +1,6 @@
 """Water by weight: the share that is gone, how fast it goes, and in how many hours it is gone."""
 
 import doctest
-from types import ModuleType
 
 import numpy as np
 import pytest
@@ -16,7 +15,6 @@ from wardian.rules.water import (
     HoursLeft,
     Rate,
     drying_pct_per_h,
-    estimated_dry_g,
     evaporation_g_per_h,
     fraction_lost,
     hours_left,
@@ -31,8 +29,7 @@ grams = st.floats(100, 20_000)
 
 
 def test_the_examples_of_the_documentation_are_true() -> None:
-    module: ModuleType = water
-    result = doctest.testmod(module)
+    result = doctest.testmod(water)
     assert (result.failed, result.attempted) == (0, 1)
 
 
@@ -72,12 +69,6 @@ def test_one_mass_and_many_give_the_same(mass_g: list[float], from_ms: int) -> N
     masses = (Masses(from_ms, 3000.25, 1200.5),)
     many = lost_pct_array(np.full(len(mass_g), 5), np.array(mass_g), masses)
     assert many.tolist() == [lost_pct(one, masses[0]) for one in mass_g]
-
-
-def test_a_dry_mass_is_estimated_from_the_volume_and_the_empty_tray() -> None:
-    # From memory: a fill of peat and perlite weighs 0.08 to 0.15 g/ml when dry.
-    assert estimated_dry_g(9000) == pytest.approx(1035)
-    assert estimated_dry_g(4000, 500) == pytest.approx(960)
 
 
 # How fast

@@ -300,6 +300,7 @@ ORDER = [
     ),
 ]
 
+
 def weighed(*limits: Limit, masses: Sequence[Masses]) -> TrayPlan:
     return replace(judged("water_lost", *limits), masses=tuple(masses))
 

@@ -32,7 +32,8 @@ def look_at(mass: list[float], *moments: tuple[int, float]) -> Look:
 def seen(look: Look) -> list[tuple[str, int, float]]:
     """Return what was seen: kind, minute, grams."""
     return [
-        (one.event, (one.from_ms - NOON_MS) // MINUTE_MS, round(one.grams, 1)) for one in seen_on_balance(look)
+        (one.event, (one.from_ms - NOON_MS) // MINUTE_MS, round(one.grams, 1))
+        for one in seen_on_balance(look)
     ]
 
 

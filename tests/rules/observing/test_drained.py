@@ -22,7 +22,9 @@ HOUR = 60
 FULL_AND_DRY = Masses(NOON_MS - 1, 3000, 1200)
 
 
-def look_at(mass: Iterable[float], cares: Iterable[Care] = (), masses: tuple[Masses, ...] = (FULL_AND_DRY,)) -> Look:
+def look_at(
+    mass: Iterable[float], cares: Iterable[Care] = (), masses: tuple[Masses, ...] = (FULL_AND_DRY,)
+) -> Look:
     trace = list(mass)
     observer = Observer([replace(plan((0, stage("callusing")), tray=TRAY), masses=masses)], ())
     for one in cares:
