@@ -31,6 +31,9 @@ def alarm(quantity: str, what: str) -> Transition:
         ("sensor stuck", "ppfd", "light_hours", "high"),
         ("sensor stuck", "ppfd", "daily_light_integral", "high"),
         ("sensor stuck", None, "tray_mass", "low"),
+        ("medium left dry", None, "water_lost", "high_high"),
+        ("over-misted", None, "water_lost", "low"),
+        ("sensor drifting", "tray_mass", "water_lost", "high"),
         ("sensor implausible", "air_temperature", "air_temperature", SENSOR_IMPLAUSIBLE),
         ("clock set back", None, "air_temperature", SENSOR_SILENT),
     ],
@@ -52,6 +55,7 @@ def test_an_alarm_can_come_from_a_fault(fault: str, of: str | None, quantity: st
         ("sensor stuck", "relative_humidity", "air_temperature", "high"),
         ("sensor stuck", "air_temperature", "light_hours", "low"),
         ("sensor stuck", "illuminance", "daily_light_integral", "low"),
+        ("medium left dry", None, "water_lost", "low"),
         ("clock set back", None, "air_temperature", "low"),
     ],
 )
