@@ -106,7 +106,7 @@ class _Reader:
         return self.done[name]
 
     def _read(self, name: str) -> Grown | None:
-        written, path, before = self._written, ("crops", name), len(self._written.mistakes)
+        written, path = self._written, ("crops", name)
         why = why_no_name(name)
         if why:
             written.mistake(path, why, f"{NAME_ACCEPTS} is accepted")
@@ -117,7 +117,7 @@ class _Reader:
             places = read_listed(written, path, self._library)
         else:
             places = read_changed(written, path, None if base is None else stage_names(base))
-        if base is None or len(written.mistakes) > before:
+        if base is None or written.is_wrong(path):
             return None
         own = _own(written, path, places)
         base = {one: value for one, value in base.items() if not is_listed or _fits_list(one, places)}
@@ -126,7 +126,7 @@ class _Reader:
             values = _in_order(values, places)
         else:
             Changed(written, places, values, own, self._library.defaults).check()
-        if len(written.mistakes) > before:
+        if written.is_wrong(path):
             return None
         return Grown(self._made(name, values, is_listed=is_listed), values, own, like, base, is_listed)
 

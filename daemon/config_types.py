@@ -344,12 +344,8 @@ ClockTime = Annotated[time, PlainValidator(_clock_time)]
 Speed = Annotated[float, PlainValidator(_speed)]
 Port = Annotated[int, PlainValidator(_whole(1, 65_535))]
 DayNumber = Annotated[int, PlainValidator(_whole(0, LONGEST_DAYS))]
-DayPair = Annotated[
-    tuple[int, int], PlainValidator(lambda value: _pair(value, _whole(0, LONGEST_DAYS)))
-]
-NumberPair = Annotated[
-    tuple[float, float], PlainValidator(lambda value: _pair(value, _nothing_or_more))
-]
+DayPair = Annotated[tuple[int, int], PlainValidator(lambda value: _pair(value, _whole(0, LONGEST_DAYS)))]
+NumberPair = Annotated[tuple[float, float], PlainValidator(lambda value: _pair(value, _nothing_or_more))]
 SetPoint = Annotated[float, PlainValidator(_set_point)]
 Seed = Annotated[int, PlainValidator(_whole(0, 2**32 - 1))]
 FilePath = Annotated[Path, PlainValidator(_path)]

@@ -131,9 +131,7 @@ def crop_of(name: str, values: Values, defaults: Mapping[str, Default], optional
     )
 
 
-def _stage(
-    name: str, values: Values, defaults: Mapping[str, Default], optional: frozenset[str]
-) -> Stage:
+def _stage(name: str, values: Values, defaults: Mapping[str, Default], optional: frozenset[str]) -> Stage:
     keys = StageKeys.model_validate({**below(values, STAGES, name), "name": name})
     limited, aimed = (_quantities(values, name, part) for part in (BANDS, AIMS))
     bands = {one: banded(values, name, one, defaults) for one in limited}

@@ -73,6 +73,11 @@ class Written:
         if all(known.path != mistake.path for known in self.mistakes):
             self.mistakes.append(mistake)
 
+    def is_wrong(self, path: Path) -> bool:
+        """Return whether a mistake is known at or below a place."""
+        place = dotted(path)
+        return any(known.path.startswith(place) for known in self.mistakes)
+
     def warn(self, path: Path, problem: str, hint: str = "") -> None:
         """Note what can be used but is hardly meant."""
         self.warnings.append(self._at(path, problem, hint))
