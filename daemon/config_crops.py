@@ -4,7 +4,7 @@ The rule of this file: a list of stages takes no band from anywhere; a mapping o
 crop that it takes after.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any, Final, NamedTuple
 
 from wardian.daemon.config_models import CropKeys
@@ -74,7 +74,7 @@ def read_crops(written: Written, library: Library) -> dict[str, Grown | None]:
     return reader.done
 
 
-def hint_of_crop(name: str, crops: Mapping[str, Any], library: Library) -> str:
+def hint_of_crop(name: str, crops: Iterable[str], library: Library) -> str:
     """Return what was meant by the name of a crop that is not there."""
     near = nearest(name, {*crops, *crop_library(library.parse).all})
     return near or "a crop of this file, or of the library as `wardian crops` lists it, is accepted"
@@ -121,7 +121,7 @@ class _Reader:
             return None
         own = _own(written, path, places)
         base = {one: value for one, value in base.items() if not is_listed or _fits_list(one, places)}
-        values = with_aims_of_limits(overlaid(base, own), own)
+        values: Values = with_aims_of_limits(overlaid(base, own), own)
         if is_listed:
             values = _in_order(values, places)
         else:
@@ -181,5 +181,10 @@ def _fits_list(path: Path, stages: Mapping[str, Path]) -> bool:
 
 def _in_order(values: Values, stages: Mapping[str, Path]) -> Values:
     """Return values with the stages in the order of their list."""
-    order = {(STAGES, name): number for number, name in enumerate(stages)}
-    return dict(sorted(values.items(), key=lambda one: order.get(one[0][:2], -1)))  # type: ignore[call-overload]
+    order = {name: number for number, name in enumerate(stages)}
+
+    def place(one: tuple[Path, Sourced]) -> int:
+        path, _ = one
+        return order[str(path[1])] if path[0] == STAGES else -1
+
+    return dict(sorted(values.items(), key=place))

@@ -63,7 +63,8 @@ def with_aims_of_limits(values: Values, own: Values) -> dict[Path, Sourced]:
     for path in own:
         if not (_is_inner_limit(path) and path in values) or _aim(path, path[-1]) in own:
             continue
-        found.pop(_aim(path, path[-1]), None)
+        if _aim(path, path[-1]) in values:
+            found[_aim(path, path[-1])] = values[path]
         other = _aim(path, "high" if path[-1] == "low" else "low")
         if other in found and other not in own and _crosses(path, values[path].value, found[other].value):
             del found[other]
@@ -182,11 +183,8 @@ def units_of(quantity: str) -> dict[str, str]:
 def _aimed(values: Values, stage: str, quantity: str, band: Band | None) -> Aim:
     """Return what is aimed at: as it says, else at the band's inner limits."""
     keys = aim_keys(values, stage, quantity)
-    sides = {
-        side: float(exact) if (exact := getattr(keys, side)) is not None else band and band.threshold(side)
-        for side in INNER
-    }
-    return Aim(sides["low"], sides["high"])
+    low, high = (None if band is None else band.threshold(side) for side in INNER)
+    return Aim(low if keys.low is None else float(keys.low), high if keys.high is None else float(keys.high))
 
 
 def has_limit(values: Values, stage: str, quantity: str) -> bool:

@@ -102,8 +102,9 @@ def _text(path: Path, value: Any, unit: str | None) -> str:
 
 def _default(path: Path, defaults: Mapping[str, Default]) -> CropValue:
     reasoned = getattr(defaults[str(path[3])], str(path[4]))
-    number = None if path[4] == "deadband" else duration_ms(reasoned.text) / 1000
-    return CropValue(path, reasoned.text, str(reasoned), None, number, number and "s")
+    if path[4] == "deadband":
+        return CropValue(path, reasoned.text, str(reasoned), None)
+    return CropValue(path, reasoned.text, str(reasoned), None, duration_ms(reasoned.text) / 1000, "s")
 
 
 def within_again(one: CropValue, values: Values, defaults: Mapping[str, Default]) -> str:
@@ -128,7 +129,8 @@ def changes(grown: Grown, known: LibraryCrop | None) -> Iterator[Change]:
     base = known.values if known and not grown.like else grown.base
     there = {path: _written(path, one) for path, one in base.items() if _is_known(path)}
     here = {path: _written(path, one) for path, one in grown.values.items() if _is_known(path)}
-    for path in dict.fromkeys((*there, *here)):
+    stages = tuple(dict.fromkeys((*stage_names(base), *stage_names(grown.values))))
+    for path in sorted({*there, *here}, key=lambda path: _place(path, stages)):
         if path[0] == NOTES or not (
             _says_otherwise(grown.own, path) or (grown.is_listed and _is_limit(path))
         ):

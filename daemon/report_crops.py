@@ -5,8 +5,8 @@ from typing import Any
 
 from wardian.daemon.config_crops import Grown
 from wardian.daemon.crop_library import CropLibrary, LibraryCrop
-from wardian.daemon.crop_values import AIMS, BANDS, NOTES, STAGES
-from wardian.daemon.crops_in_force import Change, CropValue
+from wardian.daemon.crop_values import NOTES, STAGES
+from wardian.daemon.crops_in_force import WAITING, Change, CropValue
 from wardian.rules.crops import Crop
 from wardian.rules.documents import dotted
 
@@ -39,32 +39,40 @@ def listed_lines(rows: Sequence[Mapping[str, Any]]) -> Iterator[str]:
 
 
 def crop_lines(title: str, values: Sequence[CropValue], file: str) -> Iterator[str]:
-    """Yield a crop in full; a number in brackets names the mark, or the place in the file, that stands at the end."""
-    yield title
+    """Yield a crop in full; a number in brackets names the mark, or the place in the file, that stands at the end.
+
+    Deadbands and delays that nobody wrote are those of every crop and are left out.
+    """
     marks: dict[str, int] = {}
-    above: tuple[str, ...] = ()
+    lines: dict[tuple[str, ...], list[str]] = {}
     for one in values:
+        if one.path[-1] in WAITING and one.line is None:
+            continue
         source = one.mark if one.line is None else f"{file}:{one.line}"
         number = marks.setdefault(source, len(marks) + 1)
-        heads, words = _words(one)
-        for depth, head in enumerate(heads):
-            if heads[: depth + 1] != above[: depth + 1]:
-                yield f"{'  ' * (depth + 1)}{head}"
-        above = heads
-        yield f"{'  ' * (len(heads) + 1)}{words} [{number}]"
+        head, words = _words(one)
+        lines.setdefault(head, []).append(f"{words} [{number}]")
+    yield title
+    stage = ""
+    for head, told in lines.items():
+        if len(head) > 1 and head[0] != stage:
+            stage = head[0]
+            yield f"  {stage}"
+        yield f"{'  ' * len(head)}{head[-1]}: {', '.join(told)}"
     yield ""
     yield from (f"[{number}] {mark}" for mark, number in marks.items())
 
 
 def _words(one: CropValue) -> tuple[tuple[str, ...], str]:
-    """Return the headings under which a value stands, and the value."""
+    """Return the headings of the line on which a value stands, the stage first, and the value."""
     if one.path[0] == NOTES:
-        return (NOTES,), one.text
-    heads = tuple(str(step) for step in one.path[1:-1] if step not in (BANDS, AIMS))
-    is_aim = one.path[0] == STAGES and AIMS in one.path
-    if len(heads) == 2:
-        heads = (heads[0], f"{'aim' if is_aim else 'limits'} of {heads[1]}")
-    return heads, f"{one.path[-1]}: {one.text}"
+        return (f"note {int(one.path[1]) + 1}",), one.text
+    steps = [str(step) for step in one.path]
+    if steps[0] != STAGES:
+        return (steps[0],), one.text
+    if len(steps) == 3:
+        return (steps[1], steps[2]), one.text
+    return (steps[1], f"{steps[3]} {steps[2]}"), f"{steps[4]} {one.text}"
 
 
 def margin_lines(known: CropLibrary) -> Iterator[str]:
