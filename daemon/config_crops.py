@@ -147,7 +147,7 @@ class _Reader:
         if like is None and (is_listed or name not in self.known):
             return "", {}
         like = name if like is None else like
-        if like != name and like in self._begun:
+        if like in self._begun and not (like == name and like in self.known):
             circle = ", ".join((*self._begun[self._begun.index(like) :], like))
             self._written.mistake(place, f"leads in a circle: {circle}", "take one `like` out")
             return like, None

@@ -69,7 +69,7 @@ def read_changed(written: Written, path: Path, known: Sequence[str] | None) -> d
     """
     here = (*path, STAGES)
     places: dict[str, Path] = {name: (*here, name) for name in written.mapping(here)}
-    if places and known == ():
+    if known == ():
         problem = f"is a mapping, and {shown(path[-1])} is no crop of the library"
         written.mistake(here, problem, "a list of stages, or `like` with the name of a crop, is accepted")
     for name, place in places.items():
