@@ -15,7 +15,7 @@ trays:
 
 
 def with_crops(crops: str, tray: str = "coleus") -> Config:
-    """Return a bench with one tray, and what stands below ``crops``, which begins on line 6."""
+    """Return a bench with one tray, and what stands below ``crops``, the first line of which is line 6."""
     return built(BENCH.replace("CROP", tray) + (f"crops:\n{crops}" if crops else ""))
 
 
