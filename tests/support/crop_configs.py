@@ -41,3 +41,8 @@ def stage_of(config: Config, name: str) -> Stage:
 def limits_of(band: Band) -> dict[str, float]:
     """Return the thresholds of a band by limit."""
     return {limit.name: limit.threshold for limit in band.limits}
+
+
+def callusing(text: str) -> str:
+    """Return the crops of a bench whose coleus is otherwise while callusing."""
+    return f"  coleus: {{stages: {{callusing: {text}}}}}\n"
