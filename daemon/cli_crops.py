@@ -14,7 +14,7 @@ from wardian.daemon.crop_library import LibraryCrop, crop_library, crop_named
 from wardian.daemon.crops_in_force import CropValue, changes, crop_values
 from wardian.daemon.exit_status import CANNOT_BE_USED, DONE
 from wardian.daemon.report_crops import change_lines, crop_lines, listed, listed_lines, margin_lines
-from wardian.rules.documents import dotted, nearest, shown
+from wardian.rules.documents import Parse, dotted, nearest, shown
 
 #: The configuration that is looked for where none is named; it may be missing.
 _UNNAMED: Final = "config.yaml"
@@ -53,33 +53,27 @@ def _list(
     options: argparse.Namespace, here: Mapping[str, Grown], known: Mapping[str, LibraryCrop]
 ) -> Iterator[str]:
     parse = wiring.crop_library().parse
-    rows = [
-        listed(
-            name,
-            here[name].crop if name in here else crop_named(parse, name),
-            known.get(name),
-            here[name].like if name in here and name not in known else "",
-        )
-        for name in dict.fromkeys((*known, *here))
-    ]
+    rows = [_row(name, here.get(name), known.get(name), parse) for name in dict.fromkeys((*known, *here))]
     if options.json:
         yield json.dumps(rows, ensure_ascii=False)
     else:
         yield from listed_lines(rows)
 
 
+def _row(name: str, grown: Grown | None, about: LibraryCrop | None, parse: Parse) -> dict[str, Any]:
+    if grown is None:
+        return listed(name, crop_named(parse, name), about, "")
+    is_other = grown.like not in ("", name)
+    return listed(name, grown.crop, None if is_other else about, grown.like if is_other else "")
+
+
 def _one(options: argparse.Namespace, config: Config | None) -> Iterator[str]:
     library = wiring.crop_library()
     known = crop_library(library.parse)
-    about = known.all.get(options.crop)
     grown = config.crops.get(options.crop) if config else None
-    if grown is not None:
-        values, crop = list(crop_values(grown.values, library.defaults)), grown.crop
-    else:
-        assert about is not None
-        values = list(crop_values(about.values, library.defaults))
-        crop = crop_named(library.parse, options.crop)
-    row = listed(options.crop, crop, about, grown.like if grown and about is None else "")
+    shown_values = grown.values if grown else known.all[options.crop].values
+    values = list(crop_values(shown_values, library.defaults))
+    row = _row(options.crop, grown, known.all.get(options.crop), library.parse)
     if options.json:
         yield json.dumps({**row, "values": [_as_json(one) for one in values]}, ensure_ascii=False)
         return
@@ -106,7 +100,9 @@ def _changed(options: argparse.Namespace, config: Config, known: Mapping[str, Li
         for name, grown in config.crops.items()
         if options.crop in (None, name) and grown.own and (grown.like or name in known)
     }
-    told = {name: list(changes(grown, known.get(name))) for name, grown in crops.items()}
+    told = {
+        name: list(changes(grown, known.get(name), config.library.defaults)) for name, grown in crops.items()
+    }
     if options.json:
         rows = [
             {"crop": name, "like": crops[name].like or name, **one._asdict(), "path": dotted(one.path)}

@@ -120,8 +120,8 @@ class _Reader:
         if base is None or written.is_wrong(path):
             return None
         own = _own(written, path, places)
-        base = {one: value for one, value in base.items() if not is_listed or _fits_list(one, places)}
-        values: Values = with_aims_of_limits(overlaid(base, own), own)
+        taken = {one: value for one, value in base.items() if not is_listed or _fits_list(one, places)}
+        values: Values = with_aims_of_limits(overlaid(taken, own), own)
         if is_listed:
             values = _in_order(values, places)
         else:

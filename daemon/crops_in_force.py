@@ -108,25 +108,26 @@ def _default(path: Path, defaults: Mapping[str, Default]) -> CropValue:
 
 
 def within_again(one: CropValue, values: Values, defaults: Mapping[str, Default]) -> str:
-    """Return a limit as it is judged, or nothing for what is no limit."""
+    """Return how a limit is judged, to stand behind it, or nothing for what is no limit."""
     if not _is_limit(one.path) or one.path[4] in WAITING:
         return ""
     band = banded(values, str(one.path[1]), str(one.path[3]), defaults)
     limit = next(limit for limit in band.limits if limit.name == one.path[4])
-    return f"{limit.threshold!r} {one.unit}, within again at {limit.clear!r} {one.unit}"
+    return f" ({limit.threshold!r} {one.unit}, within again at {limit.clear!r} {one.unit})"
 
 
 # ------------------------------------------------------------------------------------- changes
 
 
-def changes(grown: Grown, known: LibraryCrop | None) -> Iterator[Change]:
+def changes(grown: Grown, known: LibraryCrop | None, defaults: Mapping[str, Default]) -> Iterator[Change]:
     """Yield what a configuration has otherwise than the crop it takes after, or than the library's of that name.
 
     Args:
         grown: The crop in force.
         known: The crop of the library that it is compared with where it takes after none.
+        defaults: Deadband and delays of a limit that has none of its own.
     """
-    base = known.values if known and not grown.like else grown.base
+    base = grown.base or (known.values if known else {})
     there = {path: _written(path, one) for path, one in base.items() if _is_known(path)}
     here = {path: _written(path, one) for path, one in grown.values.items() if _is_known(path)}
     stages = tuple(dict.fromkeys((*stage_names(base), *stage_names(grown.values))))
@@ -136,6 +137,8 @@ def changes(grown: Grown, known: LibraryCrop | None) -> Iterator[Change]:
         ):
             continue
         one, other = there.get(path), here.get(path)
+        if one is None and path[-1] in WAITING:
+            one = _default(path, defaults)
         if _amount(one) != _amount(other):
             line = next((own.line for place, own in grown.own.items() if path[: len(place)] == place), None)
             yield Change(path, one.text if one else "", other.text if other else "", line)

@@ -179,8 +179,7 @@ def _crops(config: Config) -> Iterator[Effective]:
     for name, grown in config.crops.items():
         for one in crop_values(grown.values, defaults):
             if not grown.is_listed or (one.line is None and one.path in grown.values) or AIMS in one.path:
-                judged = within_again(one, grown.values, defaults)
-                text = f"{one.text} ({judged})" if judged else one.text
+                text = one.text + within_again(one, grown.values, defaults)
                 why = one.mark if one.line is None else None
                 yield Effective(dotted((CROPS, name, *one.path)), text, one.line, why, one.number, one.unit)
 

@@ -97,6 +97,14 @@ def test_crops_of_ones_own_are_listed_with_those_of_the_library(
     assert (rows["mine"]["like"], rows["mine"]["group"], rows["mine"]["due"]) == ("mint", None, 14)
 
 
+def test_a_crop_that_takes_after_one_of_another_name_is_listed_as_that(
+    bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write(bench, "crops: {coleus: {like: dry}}\n")
+    (coleus,) = (row for row in told_json(capsys, "crops") if row["crop"] == "coleus")
+    assert (coleus["like"], coleus["group"], coleus["botanical"]) == ("dry", None, None)
+
+
 # One crop.
 
 
@@ -189,15 +197,25 @@ def test_what_a_configuration_changes_is_shown_beside_what_the_library_says(
     ]
 
 
+@pytest.mark.parametrize("like", ["", "    like: coleus\n"])
 def test_of_a_list_of_stages_what_it_leaves_out_is_shown_and_what_is_the_same_is_not(
-    bench: Path, capsys: pytest.CaptureFixture[str]
+    bench: Path, capsys: pytest.CaptureFixture[str], like: str
 ) -> None:
-    write(bench, LIST)
+    write(bench, LIST + like)
     lines = told(capsys, "crops", "--changed")
     assert lines[0] == "coleus, beside coleus, with stages of its own:"
     assert "  stages.callusing.bands.air_temperature.high: 25 °C -> 27 °C  (config.yaml:8)" in lines
     assert "  stages.callusing.bands.relative_humidity.low: 88 % -> nothing" in lines
     assert not any("air_temperature.low:" in line and "callusing" in line for line in lines)
+
+
+def test_a_deadband_of_ones_own_is_shown_beside_the_default(
+    bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write(bench, "crops: {coleus: {stages: {toning: {bands: {air_temperature: {deadband: 1 °F}}}}}}\n")
+    assert told(capsys, "crops", "--changed")[1:] == [
+        "  stages.toning.bands.air_temperature.deadband: 0.5 K -> 1 °F  (config.yaml:5)"
+    ]
 
 
 def test_a_configuration_that_changes_nothing_says_so(
