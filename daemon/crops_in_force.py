@@ -139,7 +139,7 @@ def changes(grown: Grown, known: LibraryCrop | None, defaults: Mapping[str, Defa
         one, other = there.get(path), here.get(path)
         if one is None and path[-1] in WAITING:
             one = _default(path, defaults)
-        if _amount(one) != _amount(other):
+        if not _are_alike(one, other):
             line = next((own.line for place, own in grown.own.items() if path[: len(place)] == place), None)
             yield Change(path, one.text if one else "", other.text if other else "", line)
 
@@ -149,5 +149,7 @@ def _says_otherwise(own: Values, path: Path) -> bool:
     return any(path[: len(place)] == place for place in own)
 
 
-def _amount(one: CropValue | None) -> object:
-    return one and (one.text if one.number is None else one.number)
+def _are_alike(one: CropValue | None, other: CropValue | None) -> bool:
+    if one is None or other is None:
+        return one is other
+    return one.text == other.text or (one.number is not None and one.number == other.number)
