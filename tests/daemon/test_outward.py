@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, cast
+from typing import Any, Final
 
 import pytest
 from receivers import HttpReceiver, http_receiver
@@ -15,13 +15,11 @@ from wardian.adapters.stores.opening import open_store
 from wardian.daemon import wiring
 from wardian.daemon.bench_watch import Watch
 from wardian.daemon.cli import main
+from wardian.daemon.daily_summary import DailySummary
+from wardian.daemon.wishes import Wishes
 from wardian.rules.errors import AdapterError
 from wardian.rules.ports import Round
 from wardian.rules.readings import Reading
-
-if TYPE_CHECKING:
-    from wardian.daemon.daily_summary import DailySummary
-    from wardian.daemon.wishes import Wishes
 
 MINUTE_MS: Final = 60_000
 CONFIG: Final = """\
@@ -128,7 +126,7 @@ def test_an_alarm_is_acknowledged_from_afar_and_the_asker_hears_of_it(
     with ExitStack() as opened:
         watch = opened_watch(opened)
         watch.loop.round()
-        (wishes,) = cast("list[Wishes]", watch.loop.beside[1:])
+        (wishes,) = (one for one in watch.loop.beside if isinstance(one, Wishes))
         wait_until(lambda: wishes._wire.health().works, "a subscription")
         asker.ask(do="acknowledge", tray="tray-a", alarm="air-too-warm", who="the teacher", id="17")
 
@@ -170,7 +168,7 @@ def test_people_get_the_summary_unless_they_say_otherwise(
 ) -> None:
     configured(bench, f"people: [{{name: evening class, channels: [terminal], {wants}}}]\n")
     with ExitStack() as opened:
-        beside = cast("list[DailySummary]", opened_watch(opened).loop.beside[1:])
+        beside = [one for one in opened_watch(opened).loop.beside if isinstance(one, DailySummary)]
         assert [list(one._plan.channels) for one in beside] == ([channels] if channels else [])
 
 
@@ -179,7 +177,7 @@ def test_a_person_and_the_section_that_name_one_channel_get_one_summary(bench: P
         bench, "people: [{name: evening class, channels: [terminal]}]\nsummary: {channels: [terminal]}\n"
     )
     with ExitStack() as opened:
-        (daily,) = cast("list[DailySummary]", opened_watch(opened).loop.beside[1:])
+        (daily,) = (one for one in opened_watch(opened).loop.beside if isinstance(one, DailySummary))
         assert list(daily._plan.channels) == ["terminal"]
 
 
