@@ -7,13 +7,17 @@ import pytest
 from case_terms import plan, stage
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from lone_tray import live, warm
 from minute_by_minute import NOON_MS, TRAY, chunk_by, course, ramp, with_noise
+from tray_by_hand import Around
 
 from wardian.rules.observing.drained import Drained, drained_since
 from wardian.rules.observing.looks import MISTED, WATERED, Care, Look
 from wardian.rules.observing.minutes import MINUTE_MS
 from wardian.rules.observing.observer import Observer
 from wardian.rules.plans import Masses
+from wardian.simulator.flows import BEADS, LEAVES, WATER
+from wardian.simulator.parameters import TrayParameters
 
 MASS = "tray_mass"
 NAN = float("nan")
@@ -131,6 +135,30 @@ def test_each_watering_is_told_once() -> None:
     ((at_ms, _),) = drained_since(look, 0)
     assert found(look, at_ms - 1) == [3000]
     assert found(look, at_ms) == []
+
+
+@pytest.mark.parametrize("grams", [700, 1000, 1400])
+def test_a_pretended_tray_that_is_watered_through_under_a_lifted_cover_is_weighed_full(grams: float) -> None:
+    """Within 2 % of the 1800 g of water that it holds: what hangs on leaves and cover is weighed with it."""
+    p = TrayParameters()
+    covered = Around(room_c=19.0, room_kpa=1.0, lamp=1.0, mat=0.3)
+    balance = warm(p, held=0.62)
+    mass: list[float] = []
+    for around, minutes in (
+        (covered, 120),
+        (covered._replace(is_open=True, watering_g_per_s=grams / 180), 3),
+        (covered._replace(is_open=True), 2),
+        (covered, 120),
+    ):
+        seen = live(balance, around, minutes * 60)
+        mass += [
+            p.dry_g
+            + float(one.stores[[LEAVES, WATER], 0].sum())
+            + (1 - around.is_open) * (p.cover_g + float(one.stores[BEADS, 0]))
+            for one in seen
+        ]
+    masses = (Masses(NOON_MS - 1, 3300, 1500),)
+    assert found(look_at(mass, masses=masses)) == [pytest.approx(3300, abs=36)]
 
 
 @given(cuts=st.lists(st.integers(1, 239), max_size=4, unique=True))
