@@ -66,7 +66,7 @@ def _lost(tray: WaterNow) -> str:
     if tray.lost_pct is None:
         return "unknown"
     is_estimated = tray.by == MASS and tray.masses and tray.masses.is_estimated
-    return f"{tray.lost_pct:.0f} %{' estimated' if is_estimated else ''}"
+    return f"{tray.lost_pct:z.0f} %{' estimated' if is_estimated else ''}"
 
 
 def _rate(rate: Rate | None, unit: str) -> str:

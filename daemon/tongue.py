@@ -29,8 +29,8 @@ class Tongue:
     def value(self, quantity: Quantity, value: float) -> str:
         """Return a value in the unit people here use, with sensible digits."""
         if self.fahrenheit and quantity.dimension == "temperature":
-            return f"{value * 9 / 5 + 32:.{quantity.decimals}f} °F"
-        return f"{value:.{quantity.decimals}f} {quantity.unit}"
+            return f"{value * 9 / 5 + 32:z.{quantity.decimals}f} °F"
+        return f"{value:z.{quantity.decimals}f} {quantity.unit}"
 
     def difference(self, quantity: Quantity, difference: float) -> str:
         """Return a difference of two values; of temperatures in °F or K."""

@@ -164,6 +164,13 @@ def test_a_tray_that_is_dry_enough_is_due_now(tmp_path: Path, capsys: pytest.Cap
     assert "due now" in shown(capsys, path)
 
 
+def test_a_hair_above_full_is_no_minus_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = bench(tmp_path, config(), tray_mass=course((60, 3001)))
+    assert " 0 % " in shown(capsys, path)
+    assert main(["status", "--config", str(path)]) == 0
+    assert " 0 % " in capsys.readouterr().out
+
+
 def test_while_the_cover_is_off_its_weight_is_missing_and_no_day_is_named(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
