@@ -5,7 +5,7 @@ longer stands is unknown, with its age, and never shown as present.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from wardian.daemon.config import Config, TraySettings
@@ -16,6 +16,7 @@ from wardian.rules.ports import JournalEntry, Store
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.transitions import SENSOR_SILENT
 from wardian.rules.tray_engine import Present
+from wardian.rules.water import is_estimated
 
 #: Readings may be stored a little ahead of our own clock.
 _AHEAD_MS = 600_000
@@ -37,6 +38,8 @@ class QuantityNow:
     uncertainty: float | None = None
     #: What more it may be, for light that nobody measured.
     unseen: float = 0.0
+    #: Whether it hangs on a mass that nobody weighed.
+    is_estimated: bool = False
 
     def as_json(self) -> dict[str, Any]:
         """Return it as the status that programs read."""
@@ -52,6 +55,7 @@ class QuantityNow:
             "last_value": self.last_value,
             "unseen": self.unseen,
             "uncertainty": self.uncertainty,
+            "is_estimated": self.is_estimated,
         }
 
 
@@ -132,7 +136,13 @@ def _tray_now(
         crop=tray.crop.name,
         day=day_of(tray.stuck, config.site.zone, now_ms),
         stage=stage.name if stage else None,
-        quantities=tuple(_quantity_now(name, present.get(name), bands.get(name), now_ms) for name in names),
+        quantities=tuple(
+            replace(
+                _quantity_now(name, present.get(name), bands.get(name), now_ms),
+                is_estimated=is_estimated(name, tray.plan.masses, now_ms),
+            )
+            for name in names
+        ),
         alarms=alarms,
         silent=tuple(alarm["quantity"] for alarm in alarms if alarm["condition"] == SENSOR_SILENT),
     )

@@ -41,6 +41,7 @@ def _quantity_words(site: Tongue, now: QuantityNow) -> tuple[str, ...]:
     quantity = QUANTITIES[now.name]
     if now.value is not None:
         value = site.uncertain(quantity, now.value, now.uncertainty)
+        value += " (estimated)" if now.is_estimated else ""
         if now.unseen > 0:
             value += f" seen, {site.value(quantity, now.unseen)} unseen"
     elif now.last_value is not None and now.age_s is not None:

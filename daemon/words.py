@@ -18,6 +18,7 @@ from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import DueMessage, Message
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.transitions import RAISED, RETURNED, SENSOR_IMPLAUSIBLE, SENSOR_SILENT, Transition
+from wardian.rules.water import is_estimated
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,7 +188,9 @@ class Teller:
 
     def _value(self, transition: Transition, value: float) -> str:
         quantity = QUANTITIES[transition.quantity]
-        return self.tongue.uncertain(quantity, value, transition.uncertainty, "saturation")
+        words = self.tongue.uncertain(quantity, value, transition.uncertainty, "saturation")
+        masses = self.trays[transition.tray].plan.masses
+        return f"{words} (estimated)" if is_estimated(quantity.name, masses, transition.time_ms) else words
 
     def _about_sensor(self, transition: Transition) -> str:
         words = QUANTITIES[transition.quantity].words

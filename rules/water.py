@@ -88,6 +88,12 @@ def masses_at(masses: Sequence[Masses], time_ms: int) -> Masses | None:
     return next((one for one in reversed(masses) if one.from_ms <= time_ms), None)
 
 
+def is_estimated(quantity: str, masses: Sequence[Masses], time_ms: int) -> bool:
+    """Return whether a value of a quantity at an instant hangs on a dry mass that nobody weighed."""
+    held = masses_at(masses, time_ms) if quantity == "water_lost" else None
+    return held is not None and held.is_estimated
+
+
 def lost_pct(mass_g: float, masses: Masses) -> float:
     """Return the share of the water held that is gone [%]."""
     return 100 * fraction_lost(mass_g, masses.saturated_g, masses.dry_g)

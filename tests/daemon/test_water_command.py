@@ -120,6 +120,8 @@ def test_a_dry_mass_that_is_estimated_is_called_so_wherever_it_matters(
     assert lines.count("1035 g dry (estimated)") == 2
     assert "15 % estimated" in lines
     assert as_json(capsys, path)["is_estimated"] is True
+    assert main(["status", "--config", str(path)]) == 0
+    assert "water lost 15 % (estimated) at most 33 % within" in " ".join(capsys.readouterr().out.split())
 
 
 def test_a_moisture_in_per_cent_needs_no_balance(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
