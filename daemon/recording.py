@@ -52,7 +52,7 @@ class Recording:
         if not new:
             return Extra()
         self._taken = new[-1].number
-        for tray in dict.fromkeys(record.tray for record in new if record.tray in self._trays):
+        for tray in self._trays & _trays_of(new, self._known):
             self._replan(tray, self._known)
         extra = Extra(notes={NOTE: self._taken})
         for record in new:
@@ -62,6 +62,12 @@ class Recording:
 
     def committed(self) -> None:
         """Do nothing: what is put on record waits for nothing."""
+
+
+def _trays_of(new: Sequence[Record], known: Sequence[Record]) -> set[str]:
+    """Return the trays of records and of what they correct."""
+    corrected = {record.corrects for record in new}
+    return {record.tray for record in new} | {record.tray for record in known if record.number in corrected}
 
 
 def entry_of(record: Record, tongue: Tongue, now_ms: int) -> dict[str, Any]:

@@ -189,7 +189,9 @@ def staging(plan: TrayPlan, records: Sequence[Record], since_ms: int) -> Staging
     for (from_ms, record, acts), following in zip_longest(versions, versions[1:]):
         to_ms = following.from_ms if following else None
         course = spans_with(by_day, acts)
-        begun += [one for one in _cut(course, from_ms, to_ms, record) if not begun or one.stage != begun[-1].stage]
+        begun += [
+            one for one in _cut(course, from_ms, to_ms, record) if not begun or one.stage != begun[-1].stage
+        ]
         late = _late(course, patience_ms, from_ms, to_ms)
         if late and overdue and overdue[-1][1] == late[0]:
             late = (overdue.pop()[0], late[1])
