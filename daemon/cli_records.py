@@ -133,7 +133,7 @@ def _is_meant(record: Record, options: argparse.Namespace) -> bool:
     return (options.tray in (None, record.tray)) and (options.batch in (None, record.batch))
 
 
-def _lines(tongue: Tongue, shown: Sequence[Record], corrected_by: Mapping[int | None, int]) -> Iterator[str]:
+def _lines(tongue: Tongue, shown: Sequence[Record], corrected_by: Mapping[int, int]) -> Iterator[str]:
     if not shown:
         yield "nothing is on record"
     for one in shown:

@@ -21,6 +21,7 @@ from wardian.rules.staging import (
     Staging,
     acts_of,
     followed,
+    spans_with,
     staging,
 )
 
@@ -52,10 +53,9 @@ def stage_act(
     acts = acts_of([*known, record], tray.name, _since_ms(config, tray))
     if said.corrects is None:
         _refuse_backwards(config, acts, record)
-    course = _course(tray, acts, number)
-    present = stage_at(course.spans, record.time_ms)
-    assert present is not None
-    return record._replace(fields={"event": ACTS[word], "stage": present.name}, number=0)
+    else:
+        _refuse_gap(tray, acts_of(known, tray.name, _since_ms(config, tray)), acts)
+    return record._replace(fields={"event": ACTS[word], "stage": _stage_by(tray, acts, record)}, number=0)
 
 
 def refuse_gap(config: Config, record: Record, known: Sequence[Record]) -> None:
@@ -65,10 +65,9 @@ def refuse_gap(config: Config, record: Record, known: Sequence[Record]) -> None:
         ValueError: One does.
     """
     tray = next((one for one in config.trays if one.name == record.tray), None)
-    if tray is None:
-        return
-    acts = acts_of(known, tray.name, _since_ms(config, tray))
-    _course(tray, [one for one in acts if one.number != record.number], record.number)
+    if tray is not None:
+        acts = acts_of(known, tray.name, _since_ms(config, tray))
+        _refuse_gap(tray, acts, [one for one in acts if one.number != record.number])
 
 
 def _since_ms(config: Config, tray: TraySettings) -> int:
@@ -78,8 +77,8 @@ def _since_ms(config: Config, tray: TraySettings) -> int:
 def _refuse_early(config: Config, tray: TraySettings, record: Record) -> None:
     first = tray.plan.spans[0]
     if record.time_ms < first.from_ms:
-        begins = f"{first.stage.name} begins {Tongue.of(config.site).moment(first.from_ms)}"
-        raise ValueError(f"{tray.name} has no stage yet; its first one, {begins}")
+        begins = f"{first.stage.name}, begins {Tongue.of(config.site).moment(first.from_ms)}"
+        raise ValueError(f"{tray.name} has no stage yet; the first one, {begins}")
 
 
 def _refuse_backwards(config: Config, acts: Sequence[Record], record: Record) -> None:
@@ -92,18 +91,42 @@ def _refuse_backwards(config: Config, acts: Sequence[Record], record: Record) ->
         raise ValueError(f"the stages of {record.tray} follow the days after sticking already")
 
 
-def _course(tray: TraySettings, acts: Sequence[Record], new: int) -> Course:
-    """Return what acts make of the stages, refusing the first that cannot be meant; ``new`` is being put down."""
+def _stage_by(tray: TraySettings, acts: Sequence[Record], record: Record) -> str:
+    """Return the name of the stage that an act leads to."""
     by_day = ByDay(tray.plan.spans, tray.plan.overdue_ms)
-    course = Course(tuple(by_day.spans), by_day.end_ms)
+    course = spans_with(by_day, acts[: acts.index(record)])
+    try:
+        return _present(followed(course, by_day, record), record)
+    except ValueError as error:
+        raise ValueError(f"{tray.name} cannot be {_TOLD[record.fields['event']]}: {error}") from error
+
+
+def _refuse_gap(tray: TraySettings, before: Sequence[Record], after: Sequence[Record]) -> None:
+    """Refuse what would let an act that stays lead to another stage than it did."""
+    led, leads = _leads(tray, before), _leads(tray, after)
+    resting = next((number for number in led if leads.get(number, led[number]) != led[number]), None)
+    if resting is not None:
+        raise ValueError(f"record {resting} rests on it; correct or withdraw that first")
+
+
+def _leads(tray: TraySettings, acts: Sequence[Record]) -> dict[int, str | None]:
+    """Return to which stage each act leads, None for one that cannot be meant."""
+    by_day = ByDay(tray.plan.spans, tray.plan.overdue_ms)
+    course, leads = spans_with(by_day, ()), dict[int, str | None]()
     for act in acts:
         try:
             course = followed(course, by_day, act)
-        except ValueError as error:
-            by = "" if act.number == new else f" by record {act.number}"
-            why = f"{tray.name} cannot be {_TOLD[act.fields['event']]}{by}: {error}"
-            raise ValueError(f"{why}; correct or withdraw that first" if by else why) from error
-    return course
+        except ValueError:
+            leads[act.number] = None
+        else:
+            leads[act.number] = _present(course, act)
+    return leads
+
+
+def _present(course: Course, act: Record) -> str:
+    present = stage_at(course.spans, act.time_ms)
+    assert present is not None
+    return present.name
 
 
 _TOLD: Final = {ADVANCED: "advanced", HELD: "held", SET_BACK: "set back", BY_DAY: "set by day"}

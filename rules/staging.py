@@ -184,19 +184,19 @@ def staging(plan: TrayPlan, records: Sequence[Record], since_ms: int) -> Staging
     patience_ms = int(plan.figures.get(STAGE_OVERDUE, {}).get(HELD_FOR, 0))
     begun: list[Begun] = []
     overdue: list[tuple[int, int | None]] = []
-    course, acts = spans_with(by_day, ()), ()
     versions = list(_versions(records, plan.tray, since_ms))
     for (from_ms, record, acts), following in zip_longest(versions, versions[1:]):
         to_ms = following.from_ms if following else None
         course = spans_with(by_day, acts)
-        begun += [
-            one for one in _cut(course, from_ms, to_ms, record) if not begun or one.stage != begun[-1].stage
-        ]
+        for one in _cut(course, from_ms, to_ms, record):
+            if not begun or one.stage != begun[-1].stage:
+                begun.append(one)
         late = _late(course, patience_ms, from_ms, to_ms)
         if late and overdue and overdue[-1][1] == late[0]:
             late = (overdue.pop()[0], late[1])
         overdue += [late] if late else []
-    return Staging(tuple(begun), course, acts, tuple(overdue))
+    acts = versions[-1].acts
+    return Staging(tuple(begun), spans_with(by_day, acts), acts, tuple(overdue))
 
 
 def _cut(course: Course, from_ms: int, to_ms: int | None, record: int | None) -> Iterator[Begun]:
