@@ -5,14 +5,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import pytest
-from case_terms import hours, plan, stage
+from case_terms import air, hours, humid, minutes, plan, stage
 from engine_strategies import Piece, Scenario, light_scenarios, pieces, scenarios
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from reference_engine import reference_journal
 from staged_acts import ALWAYS_MS, act, act_records, stage_by_ticks, withdrawal
 
-from wardian.rules.crops import StageSpan, stage_at
+from wardian.rules.crops import Limit, StageSpan, stage_at
 from wardian.rules.engine import Engine
 from wardian.rules.plans import TrayPlan
 from wardian.rules.readings import chunk_of
@@ -223,6 +223,23 @@ def journal_live(
                 [one.plan for one in engine.trays.values()], json.loads(json.dumps(engine.state()))
             )
     return sorted(told, key=lambda one: one.order)
+
+
+def test_what_only_a_later_stage_judges_is_derived_all_along() -> None:
+    """A held stage has none after it; once advanced, the value that stands is judged at once."""
+    dry = Limit("high", 0.5, 0.4, 0, 0)
+    by_day = plan((0, stage("callusing")), (days(7), stage("rooting", vapour_pressure_deficit=dry)))
+    held, advanced = act(HELD, 1), act(ADVANCED, minutes(3), 2)
+    engine = Engine([staged(by_day, [held], 0)])
+    engine.feed(chunk_of([*air((2, 25)), *humid((2, 60))]))
+    assert engine.advance(minutes(3)) == []
+    engine.trays["tray-a"].take_plan(staged(by_day, [held, advanced], 0))
+    (raised,) = engine.advance(minutes(4))
+    assert (raised.time_ms, raised.quantity, raised.stage) == (
+        minutes(3),
+        "vapour_pressure_deficit",
+        "rooting",
+    )
 
 
 @given(anything, st.data())
