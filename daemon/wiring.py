@@ -170,7 +170,8 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     channels = [notifier.name for notifier in notifiers]
     words = teller(config, _of_nobody(config, channels), outbox.nudge)
     loop = Loop(engine, store, words, settle_ms, clock)
-    sensors = open_sensors(Bench(config, clock, loop.queue.hurry))
+    # Pretended growers keep to the days: what they do must not hang on when the daemon was started.
+    sensors = open_sensors(Bench(written, clock, loop.queue.hurry))
     speed = config.simulator.speed if config.simulator else 1.0
     loop.backlog_ms = round(loop.backlog_ms * speed)
     loop.quiet_s = _quiet_s(sensors, speed)
