@@ -15,7 +15,7 @@ from wardian.rules.errors import StoreFailed
 from wardian.rules.observing.looks import LIFTED, MISTED, WATERED, Care
 from wardian.rules.observing.minutes import KEPT, MINUTE_MS
 from wardian.rules.ports import Store
-from wardian.rules.records import CARE, Record, in_force
+from wardian.rules.records import CARE, WITHDRAWN, Record, in_force
 
 log = logging.getLogger(__name__)
 
@@ -73,7 +73,8 @@ def _trays_of(new: Sequence[Record], known: Sequence[Record]) -> set[str]:
 def entry_of(record: Record, tongue: Tongue, now_ms: int) -> dict[str, Any]:
     """Return the entry of the journal that tells of a record; ``since`` is when it happened."""
     why = f": {record.why}" if record.why else ""
-    corrects = f", in place of record {record.corrects}" if record.corrects is not None else ""
+    is_correction = record.corrects is not None and record.kind != WITHDRAWN
+    corrects = f", in place of record {record.corrects}" if is_correction else ""
     said = f"{record_words(record, tongue)} {tongue.moment(record.time_ms)}"
     return {
         "time": utc_text(now_ms),
