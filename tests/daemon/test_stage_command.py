@@ -5,7 +5,7 @@ from collections.abc import Callable
 from contextlib import ExitStack
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final, cast
 
 import pytest
 
@@ -15,6 +15,9 @@ from wardian.daemon.cli import main
 from wardian.rules.ports import Round
 from wardian.rules.readings import Reading
 from wardian.rules.records import Record
+
+if TYPE_CHECKING:
+    from wardian.daemon.daily_summary import DailySummary
 
 MINUTE_MS: Final = 60_000
 CONFIG: Final = """\
@@ -182,6 +185,19 @@ def test_a_correction_takes_the_place_of_one_act_unless_another_rests_on_it(say:
 def test_a_note_is_no_act_and_cannot_be_corrected_by_one(say: Say) -> None:
     say("note", "tray-a", "two leaves spotted")
     assert "record 1 is about note, not stage" in say("stage", "tray-a", "hold", "--corrects", "1")[2]
+
+
+def test_the_daily_summary_names_the_stage_that_holds_when_it_is_made(say: Say, now_ms: int) -> None:
+    with Path("config.yaml").open("a", encoding="utf-8") as config:
+        config.write("summary: {channels: [terminal]}\nnotifiers: [{name: terminal, kind: console}]\n")
+    with ExitStack() as opened:
+        watch = wiring.open_watch(wiring.load_config(Path("config.yaml")), opened)
+        (daily,) = cast("list[DailySummary]", watch.loop.beside)
+        before = daily._make((now_ms - MINUTE_MS, now_ms + MINUTE_MS), 0, "before").body
+        say("stage", "tray-a", "advance")
+        after = daily._make((now_ms - MINUTE_MS, now_ms + MINUTE_MS), 0, "after").body
+    assert "coleus, day 3, callusing" in before
+    assert "coleus, day 3, rooting" in after
 
 
 def test_a_running_daemon_judges_and_tells_by_it_from_its_next_round_on(say: Say, now_ms: int) -> None:

@@ -111,6 +111,21 @@ def test_a_held_stage_is_overdue_after_its_planned_end_and_some_days() -> None:
 
 # ------------------------------------------------------------------------------------------ restarts
 
+
+def test_what_was_put_down_while_nobody_watched_holds_from_then_on_in_the_backlog_too() -> None:
+    rig = StagedRig(FlakyStore())
+    for minute in range(6):
+        rig.arrive(24.5, minutes=minute)
+        rig.round_at(minute)
+    put_down(rig.store, 7.5, ADVANCED)
+    again = StagedRig(rig.store, 20)
+    for minute in range(6, 21):
+        again.arrive(24.5, minutes=minute)
+    for minute in (20, 21):
+        again.round_at(minute)
+    assert alarms(again) == [(2, "raised", "high"), (8.5, "returned", "high")]
+
+
 LAST = 75
 Acts = Sequence[tuple[int, str]]
 
