@@ -20,7 +20,9 @@ def add_stage(command: argparse.ArgumentParser) -> None:
         "and hold it; follow the days after sticking again (default: show the stages)",
     )
     add_said(command)
-    command.add_argument("--corrects", metavar="N", type=int, help="the record whose place it takes")
+    command.add_argument(
+        "--corrects", metavar="N", type=int, help="the record whose place it takes, and its time without --at"
+    )
 
 
 def add_records(command: argparse.ArgumentParser, parser_class: Any) -> None:
@@ -50,7 +52,9 @@ def add_note(command: argparse.ArgumentParser) -> None:
         "--at", metavar="TIME", help="when it was so, RFC 3339 with an offset (default: now)"
     )
     command.add_argument("--who", metavar="NAME", help="who says so (default: who is logged in)")
-    command.add_argument("--corrects", metavar="N", type=int, help="the record whose place it takes")
+    command.add_argument(
+        "--corrects", metavar="N", type=int, help="the record whose place it takes, and its time without --at"
+    )
 
 
 def add_said(command: argparse.ArgumentParser) -> None:

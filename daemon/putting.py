@@ -58,7 +58,7 @@ def record_of(kind: str, said: Said, now_ms: int, longest_ago_ms: int = LONGEST_
 
 
 def correcting(kind: str, said: Said, known: Sequence[Record], now_ms: int) -> Record:
-    """Return a new record of a kind that may take the place of another; then it may be as old as that one.
+    """Return a new record of a kind; one that takes the place of another happened when that did, unless it says when.
 
     Raises:
         ValueError: What it corrects cannot be corrected by it, or its time is not accepted.
@@ -66,6 +66,7 @@ def correcting(kind: str, said: Said, known: Sequence[Record], now_ms: int) -> R
     if said.corrects is None:
         return record_of(kind, said, now_ms)
     old = corrected(known, said.corrects, kind)
+    said = said._replace(at_ms=old.time_ms if said.at_ms is None else said.at_ms)
     return record_of(kind, said, now_ms, LONGEST_AGO_MS + max(now_ms - old.time_ms, 0))
 
 

@@ -170,6 +170,7 @@ def test_a_correction_takes_the_place_of_one_act_unless_another_rests_on_it(say:
     say("stage", "tray-a", "advance")
     assert say("stage", "tray-a", "hold", "--corrects", "1")[0] == 0
     assert shown(say)["records"] == [2]
+    assert records()[1].time_ms == records()[0].time_ms
     assert "was corrected or withdrawn already" in say("stage", "tray-a", "hold", "--corrects", "1")[2]
     say("stage", "tray-a", "advance")
     say("stage", "tray-a", "advance")

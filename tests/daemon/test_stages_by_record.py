@@ -166,24 +166,32 @@ def test_wherever_the_daemon_is_cut_off_the_journal_is_that_of_an_untroubled_one
     assert journal_of(values, acts, killed) == journal_of(values, acts, {})
 
 
-PROGRAM = Path(__file__).parent.parent / "support" / "staged_program.py"
+PROGRAM: Final = Path(__file__).parent.parent / "support" / "staged_program.py"
 
 
-@pytest.mark.parametrize("cuts", [[3], [11], [12, 13], [26, 47]])
-def test_a_killed_process_goes_on_by_what_was_put_on_record(tmp_path: Path, cuts: list[int]) -> None:
-    journals = []
-    for name, rounds in (("whole.db", []), ("killed.db", cuts)):
-        database = tmp_path / name
-        for cut in [*rounds, None]:
-            command = [sys.executable, str(PROGRAM), str(database), "" if cut is None else str(cut)]
-            with subprocess.Popen(
-                command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
-            ) as process:
-                assert process.stdout is not None
-                assert process.stdout.readline() == "there\n"
-                process.kill()
-        store = SqlStore.open(database)
-        journals.append(told(store))
-        store.close()
-    assert journals[0] == journals[1]
-    assert {event for _, event, _, _ in journals[0]} >= {"raised", "returned", ADVANCED, HELD, SET_BACK}
+def led(database: Path, cuts: Sequence[str]) -> list[tuple[object, ...]]:
+    """Return the journal of a bench whose process is killed at each cut, and at its end."""
+    for cut in cuts:
+        command = [sys.executable, str(PROGRAM), str(database), cut]
+        with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process:
+            assert process.stdout is not None
+            assert process.stdout.readline() == "there\n"
+            process.kill()
+    store = SqlStore.open(database)
+    journal = told(store)
+    store.close()
+    return journal
+
+
+@pytest.fixture(scope="module")
+def untroubled(tmp_path_factory: pytest.TempPathFactory) -> list[tuple[object, ...]]:
+    """Return the journal of a bench that nobody cut off."""
+    return led(tmp_path_factory.mktemp("whole") / "bench.db", [""])
+
+
+@pytest.mark.parametrize("cuts", [["5"], ["11"], ["12", "13"], ["27", "47"]])
+def test_a_killed_process_goes_on_by_what_was_put_on_record(
+    tmp_path: Path, untroubled: list[tuple[object, ...]], cuts: list[str]
+) -> None:
+    assert led(tmp_path / "bench.db", [*cuts, ""]) == untroubled
+    assert {one[1] for one in untroubled} >= {"raised", "returned", ADVANCED, HELD, SET_BACK}
