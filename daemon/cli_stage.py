@@ -64,15 +64,20 @@ def _present(found: Staging, now_ms: int) -> Begun | None:
     return next((one for one in reversed(found.begun) if one.from_ms <= now_ms), None)
 
 
+def _overdue_ms(found: Staging) -> int | None:
+    """Return from when on the stage lasts too long, now or later."""
+    from_ms, to_ms = found.overdue[-1] if found.overdue else (None, None)
+    return from_ms if to_ms is None else None
+
+
 def _json(tray: TraySettings, found: Staging, now_ms: int) -> dict[str, Any]:
-    present = _present(found, now_ms)
-    overdue = found.overdue[-1] if found.overdue else None
+    present, overdue_ms = _present(found, now_ms), _overdue_ms(found)
     return {
         "tray": tray.name,
         "crop": tray.crop.name,
         "stage": present.stage.name if present else None,
         "is_held": found.course.is_held,
-        "overdue_from": utc_text(overdue[0]) if overdue and overdue[1] is None else None,
+        "overdue_from": utc_text(overdue_ms) if overdue_ms is not None else None,
         "stages": [
             {"stage": one.stage.name, "from": utc_text(one.from_ms), "record": one.record}
             for one in found.begun
@@ -89,7 +94,11 @@ def _lines(
     day = day_of(tray.stuck, config.site.zone, now_ms)
     name = present.stage.name if present else "no stage yet"
     held = ", held until it is advanced" if present and found.course.is_held else ""
-    yield f"{tray.name}: {tray.crop.name}, day {day}, {name}{held}"
+    overdue_ms = _overdue_ms(found)
+    overdue = ""
+    if overdue_ms is not None and overdue_ms <= now_ms:
+        overdue = f", overdue since {tongue.moment(overdue_ms)}"
+    yield f"{tray.name}: {tray.crop.name}, day {day}, {name}{held}{overdue}"
     for one in found.begun:
         sign = ">" if one is present else " "
         by = f"by record {one.record}" if one.record else "by the days after sticking"

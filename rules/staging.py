@@ -215,7 +215,8 @@ def _late(course: Course, patience_ms: int, from_ms: int, to_ms: int | None) -> 
     """Return in which part of a stretch of time the stage lasts too long, None: in none."""
     if course.end_ms is None:
         return None
-    late_ms = max(from_ms, course.end_ms + (patience_ms if course.is_held else 0))
+    end_ms = max(course.end_ms, course.spans[-1].from_ms)
+    late_ms = max(from_ms, end_ms + (patience_ms if course.is_held else 0))
     return (late_ms, to_ms) if to_ms is None or late_ms < to_ms else None
 
 

@@ -150,6 +150,16 @@ def test_what_cannot_be_meant_is_refused_and_nothing_is_put_down(
     assert not Path("wardian.db").exists() or records() == []
 
 
+def test_it_says_since_when_a_stage_is_overdue_until_it_is_held(say: Say) -> None:
+    text = Path("config.yaml").read_text(encoding="utf-8")
+    crops = "crops: {coleus: {pot: 1, stages: [{name: callusing, from_day: 0}]}}\n"
+    Path("config.yaml").write_text(text.partition("crops:")[0] + crops, encoding="utf-8")
+    assert ", overdue since " in say("stage", "tray-a")[1]
+    say("stage", "tray-a", "hold")
+    assert ", overdue since " not in say("stage", "tray-a")[1]
+    assert shown(say)["overdue_from"] is not None
+
+
 def test_nothing_follows_the_last_stage(say: Say) -> None:
     assert [say("stage", "tray-a", "advance")[0] for _ in range(3)] == [0, 0, 2]
     _, _, err = say("stage", "tray-a", "advance")

@@ -146,6 +146,8 @@ def test_a_stage_is_overdue_beyond_the_day_of_potting_or_days_after_the_end_of_a
     assert overdue(act(HELD, days(8)), act(ADVANCED, days(15), 2)) == (days(17), ((days(14), days(15)),))
     noted = act(HELD, days(14.5))
     assert overdue(noted) == (days(16.5), ((days(14), days(14.5)),))
+    before_toning = replace(BY_DAYS, overdue_ms=days(3))
+    assert staged(before_toning, (), 0).overdue_ms == days(12)  # no stage is late while another follows it
     nobody_said = replace(BY_DAYS, overdue_ms=None)
     assert staged(nobody_said, [act(HELD, days(13))], 0).overdue_ms is None
 
