@@ -9,6 +9,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
+from wardian.daemon.cli_record_options import add_note, add_records, add_stage, add_water
 from wardian.daemon.exit_status import CANNOT_BE_USED, DOES_NOT_HOLD, DONE, STORE_FAILED
 
 
@@ -192,33 +193,16 @@ def _add_care(commands: Any) -> None:
     care.add_argument("--why", metavar="TEXT", default="", help="told in the journal")
 
 
-def _add_water(commands: Any) -> None:
-    water = _command(
-        commands, "water", "show how much water every tray has lost, and put down what it weighs"
-    )
-    water.add_argument(
-        "words",
-        metavar="[weigh] TRAY",
-        nargs="*",
-        help="one tray, with all it was found to weigh; with weigh before it: put down what it weighs",
-    )
-    water.add_argument(
-        "--saturated", metavar="MASS", help="watered through and drained for an hour, as 3000g"
-    )
-    water.add_argument("--dry", metavar="MASS", help="the same with its medium dry, as 1200g")
-    water.add_argument(
-        "--at", metavar="TIME", help="when it was weighed, RFC 3339 with an offset (default: now)"
-    )
-    water.add_argument(
-        "--corrects", metavar="N", type=int, help="the record that this one takes the place of"
-    )
-    water.add_argument("--who", metavar="NAME", help="who weighed it (default: who is logged in)")
-    water.add_argument("--why", metavar="TEXT", default="", help="told in the journal")
-
-
 def _add_working(commands: Any) -> None:
     _add_care(commands)
-    _add_water(commands)
+    add_water(
+        _command(commands, "water", "show how much water every tray has lost, or put down what one weighs")
+    )
+    add_stage(_command(commands, "stage", "show the stages of a tray, or advance, hold or set one back"))
+    add_records(
+        _command(commands, "records", "list what people put on record, or withdraw a record"), _Parser
+    )
+    add_note(_command(commands, "note", "put something to remember of a tray on record"))
     _command(commands, "run", "watch, in the foreground, until SIGTERM or SIGINT", json=False)
     replay = _command(
         commands, "replay", "push a file of readings through the rules and print the alarm journal"

@@ -6,22 +6,19 @@ import sys
 from collections.abc import Sequence
 from contextlib import ExitStack
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
-from wardian.daemon import recorded, visiting, wiring
-from wardian.daemon.acts import one_line
-from wardian.daemon.cli_alarms import LATER, WHEN, whoever
+from wardian.daemon import visiting, wiring
+from wardian.daemon.cli_records import put_on_record, said_by
 from wardian.daemon.config import Config
 from wardian.daemon.config_masses import mass_g
 from wardian.daemon.exit_status import CANNOT_BE_USED, DONE
-from wardian.daemon.putting import PutDown, Said, corrected, record_of, tray_named
-from wardian.daemon.record_words import record_words
+from wardian.daemon.putting import correcting, tray_named
 from wardian.daemon.report_water import bench_lines, tray_lines
 from wardian.daemon.tongue import Tongue, utc_text
 from wardian.daemon.water_now import water_now
 from wardian.daemon.weighing import DRY, SATURATED, refuse_impossible
-from wardian.rules.crops import day_start_ms
-from wardian.rules.records import MASSES, Record, in_force, of_tray
+from wardian.rules.records import MASSES, Record
 
 _WEIGH: Final = "weigh"
 _ACCEPTED: Final = "accepted: wardian water, wardian water TRAY, wardian water weigh TRAY --saturated MASS"
@@ -67,37 +64,17 @@ def _weigh(config: Config, options: argparse.Namespace) -> int:
     if not fields:
         raise ValueError("--saturated or --dry is needed, such as --saturated 3000g")
     tray = tray_named(config, options.words[1])
-    at_ms = recorded.instant_ms(options.at) if options.at else None
-    said = Said(one_line(options.who or "") or whoever(), one_line(options.why), at_ms, options.corrects)
 
     def make(known: Sequence[Record], now_ms: int) -> list[Record]:
-        record = _record(known, said, now_ms, tray.name)._replace(fields=fields)
-        held = in_force([*known, record._replace(number=len(known) + 1)])
-        since_ms = day_start_ms(tray.stuck, config.site.zone)
-        refuse_impossible(tray.plan.masses, of_tray(held, tray.name, since_ms))
+        record = correcting(MASSES, said_by(options), known, now_ms)._replace(tray=tray.name, fields=fields)
+        _refuse_another_tray(record, known)
+        refuse_impossible(config, tray, [*known, record._replace(number=len(known) + 1)])
         return [record]
 
-    _tell(config, visiting.put_on_record(config, make), as_json=options.json)
-    return DONE
+    return put_on_record("water", config, options, make)
 
 
-def _record(known: Sequence[Record], said: Said, now_ms: int, tray: str) -> Record:
-    """Return the record without a mass yet; what corrects another happened when that did, unless it says when."""
-    record = record_of(MASSES, said, now_ms)._replace(tray=tray)
-    if said.corrects is None:
-        return record
-    wrong = corrected(known, said.corrects, MASSES)
-    if wrong.tray != tray:
-        raise ValueError(f"record {wrong.number} is about {wrong.tray}, not {tray}")
-    return record if said.at_ms is not None else record._replace(time_ms=wrong.time_ms)
-
-
-def _tell(config: Config, put_down: PutDown, *, as_json: bool) -> None:
-    (record,) = put_down.records
-    if as_json:
-        told: dict[str, Any] = {"tray": record.tray, "time": utc_text(record.time_ms), **record.fields}
-        print(json.dumps({**told, "record": record.number, "is_watching": put_down.is_watching}))
-        return
-    words = record_words(record, Tongue.of(config.site))
-    print(f"{record.tray}: {words[0].lower()}{words[1:]}, put on record as {record.number}")
-    print(WHEN if put_down.is_watching else LATER)
+def _refuse_another_tray(record: Record, known: Sequence[Record]) -> None:
+    for wrong in known:
+        if wrong.number == record.corrects and wrong.tray != record.tray:
+            raise ValueError(f"record {wrong.number} is about {wrong.tray}, not {record.tray}")

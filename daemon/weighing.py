@@ -7,10 +7,11 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Final
 
-from wardian.daemon.config import TraySettings
+from wardian.daemon.config import Config, TraySettings
 from wardian.daemon.config_masses import not_below
+from wardian.rules.crops import day_start_ms
 from wardian.rules.plans import Masses, TrayPlan
-from wardian.rules.records import MASSES, Record
+from wardian.rules.records import MASSES, WITHDRAWN, Record, in_force, of_tray
 
 SATURATED: Final = "saturated_g"
 DRY: Final = "dry_g"
@@ -24,18 +25,31 @@ def with_masses(plan: TrayPlan, _tray: TraySettings, records: Sequence[Record]) 
     return replace(plan, masses=(*plan.masses, *weighed)) if weighed else plan
 
 
-def refuse_impossible(written: Sequence[Masses], records: Sequence[Record]) -> None:
-    """Refuse records that hold together with what the configuration says, if a tray would weigh less full than dry.
+def refuse_impossible(config: Config, tray: TraySettings, records: Sequence[Record]) -> None:
+    """Refuse records of which those that hold let a tray weigh less full than dry, or leave one of the two open.
 
     Raises:
-        ValueError: They cannot be true, or what a tray weighs dry, or full, is nowhere said.
+        ValueError: They do.
     """
-    for record, masses in weighings(written, records):
+    own = of_tray(in_force(records), tray.name, day_start_ms(tray.stuck, config.site.zone))
+    for record, masses in weighings(tray.plan.masses, own):
         if masses is None:
             missing = "dry" if SATURATED in record.fields else "saturated"
-            raise ValueError(f"nobody said what {record.tray} weighs {missing}; say that, too: --{missing}")
+            raise ValueError(f"nobody said what {tray.name} weighs {missing}; say that with it: --{missing}")
         if not masses.dry_g < masses.saturated_g:
             raise ValueError(not_below(masses))
+
+
+def refuse_withdrawal(config: Config, record: Record, known: Sequence[Record]) -> None:
+    """Refuse to withdraw a weighing without which the others cannot be.
+
+    Raises:
+        ValueError: They cannot.
+    """
+    gone = record._replace(kind=WITHDRAWN, corrects=record.number, number=len(known) + 1)
+    for tray in config.trays:
+        if tray.name == record.tray:
+            refuse_impossible(config, tray, [*known, gone])
 
 
 def weighings(written: Sequence[Masses], records: Iterable[Record]) -> Iterator[tuple[Record, Masses | None]]:

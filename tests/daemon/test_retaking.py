@@ -30,8 +30,8 @@ def watching(store: FlakyStore | None = None, of: TrayPlan = WEIGHED, begun: flo
     def replan(_name: str, records: Sequence[Record]) -> None:
         loop.replan(with_masses(of, tray, in_force(records)), records)
 
-    recording = Recording(rig.store, Tongue(UTC), [of.tray], replan)
-    loop.beside = [recording, Retaking(rig.store, loop.observer.trays)]
+    loop.before = [Recording(rig.store, Tongue(UTC), [of.tray], replan)]
+    loop.beside = [Retaking(rig.store, loop.observer.trays)]
     return rig
 
 

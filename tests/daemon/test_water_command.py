@@ -220,7 +220,7 @@ def weigh(path: Path, *words: str) -> int:
 def test_a_weighing_is_put_on_record_and_shown(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = bench(tmp_path, config(), tray_mass=DRYING)
     assert weigh(path, "tray-a", "--saturated", "3.1 kg", "--why", "weighed after class") == 0
-    assert "tray-a: weighed saturated 3100 g, put on record as 1" in capsys.readouterr().out
+    assert "tray-a: Weighed saturated 3100 g Thu 5 Mar 12:00, put on record as 1" in capsys.readouterr().out
     (record,) = records_in(tmp_path)
     assert (record.kind, record.tray, record.fields) == (MASSES, "tray-a", {"saturated_g": 3100})
     assert (record.time_ms, record.who, record.why) == (NOW_MS, "evening class", "weighed after class")
@@ -236,14 +236,25 @@ def test_it_can_be_said_earlier_and_for_programs(tmp_path: Path, capsys: pytest.
     path = bench(tmp_path, config(""), tray_mass=DRYING)
     words = ["--saturated", "3000g", "--dry", "1200g", "--at", "2026-03-05T08:00:00Z", "--json"]
     assert weigh(path, "tray-a", *words) == 0
-    assert json.loads(capsys.readouterr().out) == {
-        "tray": "tray-a",
-        "time": "2026-03-05T08:00:00.000Z",
-        "saturated_g": 3000,
-        "dry_g": 1200,
-        "record": 1,
-        "is_watching": False,
-    }
+    told = json.loads(capsys.readouterr().out)
+    assert (told["record"], told["time"], told["is_watching"]) == (1, "2026-03-05T08:00:00.000Z", False)
+    assert told["fields"] == {"saturated_g": 3000, "dry_g": 1200}
+
+
+def test_a_weighing_that_others_rest_on_is_not_withdrawn(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = bench(tmp_path, config(""), tray_mass=DRYING)
+    assert (
+        weigh(path, "tray-a", "--saturated", "3000g", "--dry", "1200g", "--at", "2026-03-05T08:00:00Z") == 0
+    )
+    assert weigh(path, "tray-a", "--saturated", "3100g") == 0
+    capsys.readouterr()
+    assert main(["records", "withdraw", "1", "--config", str(path)]) == 2
+    assert "nobody said what tray-a weighs dry" in capsys.readouterr().err
+    assert main(["records", "withdraw", "2", "--config", str(path)]) == 0
+    capsys.readouterr()
+    assert [one["saturated_g"] for one in as_json(capsys, path)["weighed"]] == [3000]
 
 
 def test_a_correction_takes_the_place_of_a_weighing_at_its_own_time(

@@ -165,13 +165,13 @@ def test_what_was_weighed_before_the_cuttings_went_in_or_of_another_tray_changes
 def test_a_record_by_which_a_tray_weighs_less_full_than_dry_is_refused(
     grams: dict[str, Any], why: str
 ) -> None:
-    written = with_mass("{saturated: 3000 g, dry: 1200 g}").plan.masses
+    of = with_mass("{saturated: 3000 g, dry: 1200 g}")
     with pytest.raises(ValueError, match=re.escape(why)):
-        refuse_impossible(written, [weighed(1, 1, saturated_g=3000.0), weighed(2, 2, **grams)])
+        refuse_impossible(built(BASE), of, [weighed(1, 1, saturated_g=3000.0), weighed(2, 2, **grams)])
 
 
 def test_a_record_after_which_a_mass_is_missing_is_refused_with_what_is_needed() -> None:
-    with pytest.raises(ValueError, match="nobody said what tray-a weighs dry; say that, too: --dry"):
-        refuse_impossible((), [weighed(1, 1, saturated_g=3000.0)])
-    with pytest.raises(ValueError, match="weighs saturated; say that, too: --saturated"):
-        refuse_impossible((), [weighed(1, 1, dry_g=1200.0)])
+    with pytest.raises(ValueError, match="nobody said what tray-a weighs dry; say that with it: --dry"):
+        refuse_impossible(built(BASE), bare(), [weighed(1, 1, saturated_g=3000.0)])
+    with pytest.raises(ValueError, match="weighs saturated; say that with it: --saturated"):
+        refuse_impossible(built(BASE), bare(), [weighed(1, 1, dry_g=1200.0)])
