@@ -6,13 +6,14 @@ from batch_records import Said, closed_batch
 from wardian.rules.batch_compare import BY, compare, group_of, grouped
 from wardian.rules.batches import Batch, batches
 from wardian.rules.proportions import Share
+from wardian.rules.records import Record
 
 
-def known(*each: list[object]) -> list[Batch]:
-    return list(batches([record for records in each for record in records]).values())  # type: ignore[misc]
+def known(*each: list[Record]) -> list[Batch]:
+    return list(batches([record for records in each for record in records]).values())
 
 
-def numbered(*each: list[object]) -> list[Batch]:
+def numbered(*each: list[Record]) -> list[Batch]:
     return [batch for records in each for batch in known(records)]
 
 
