@@ -5,7 +5,7 @@ back as exactly the same value.
 """
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date, timedelta, tzinfo
 from typing import Any, Final, NamedTuple
 
@@ -131,7 +131,8 @@ def _amount(dimension: str, low: float, high: float) -> tuple[str, Read, str]:
         amount = exact_amount(written, dimension)
         if not low <= amount <= high:
             raise NotAnAmount("is out of reach", f"{low:g} to {high:g} {unit} is accepted")
-        return float(amount)
+        # Nobody measures finer, and such a number is written without an exponent that is out of reach.
+        return round(float(amount), 6)
 
     return "AMOUNT", read, unit
 
@@ -165,9 +166,9 @@ def reason_counts(written: str, bench: Bench) -> dict[str, int]:
     return counts(written, REASONS, bench)
 
 
-def written_counts(found: dict[str, int] | Sequence[int]) -> str:
+def written_counts(found: Mapping[str, int] | Sequence[int]) -> str:
     """Return counts as ``counts`` reads them."""
-    pairs = found.items() if isinstance(found, dict) else enumerate(found)
+    pairs = found.items() if isinstance(found, Mapping) else enumerate(found)
     return ",".join(f"{what}={number}" for what, number in pairs if number)
 
 
