@@ -11,6 +11,21 @@ from typing import Any, Final, NamedTuple
 
 from wardian.daemon import recorded
 from wardian.daemon.acts import one_line
+from wardian.daemon.batch_words import (
+    COUNT,
+    DEGREES,
+    DURATION,
+    EC,
+    LENGTH,
+    NAMES,
+    PH,
+    STRENGTH,
+    TEXT,
+    TIME,
+    WORDS,
+    YES_NO,
+    Word,
+)
 from wardian.daemon.config_types import LONGEST_SENTENCE, NAME_ACCEPTS, why_no_name
 from wardian.daemon.tongue import utc_text
 from wardian.rules.amounts import NotAnAmount, exact_amount
@@ -37,28 +52,21 @@ Read = Callable[[str, Bench], Any]
 
 
 class Field(NamedTuple):
-    """One thing that may be said of how a batch was made.
+    """A word of a batch, how it is read, and the unit that is shown behind its number."""
 
-    Attributes:
-        name: Its name in ``Details``.
-        word: Its name in commands: ``--word``.
-        words: What it is.
-        metavar: What is written for it.
-        read: Reads it.
-        unit: Its unit, shown behind a number.
-    """
-
-    name: str
-    word: str
-    words: str
-    metavar: str
+    word: Word
     read: Read
     unit: str = ""
 
     @property
+    def name(self) -> str:
+        """Its name in ``Details``."""
+        return self.word.name
+
+    @property
     def column(self) -> str:
         """Its name at the head of a column, where its unit must stand."""
-        return self.word if self.read in (moment_ms, yes_or_no) else self.name
+        return self.word.word if self.word.kind in (TIME, YES_NO) else self.word.name
 
 
 def text(written: str, _bench: Bench) -> str:
@@ -123,8 +131,8 @@ def _noon_ms(day: date, zone: tzinfo) -> int:
     return (day_start_ms(day, zone) + day_start_ms(day + timedelta(days=1), zone)) // 2
 
 
-def _amount(dimension: str, low: float, high: float) -> tuple[str, Read, str]:
-    """Return the last three of a field that is an amount: what is written for it, how it is read, its unit."""
+def _amount(dimension: str, low: float, high: float) -> tuple[Read, str]:
+    """Return how an amount is read, and its unit."""
     unit = own_unit(dimension)
 
     def read(written: str, _bench: Bench) -> float:
@@ -134,7 +142,7 @@ def _amount(dimension: str, low: float, high: float) -> tuple[str, Read, str]:
         # Nobody measures finer, and such a number is written without an exponent that is out of reach.
         return round(float(amount), 6)
 
-    return "AMOUNT", read, unit
+    return read, unit
 
 
 def counts(written: str, accepted: Sequence[str], bench: Bench) -> dict[str, int]:
@@ -185,35 +193,19 @@ def written(field: Field, value: Any) -> str:
     return repr(value) if isinstance(value, float) else str(value)
 
 
-_TEXT: Final = ("TEXT", text)
-_COUNT: Final = ("N", whole)
+_READ: Final[Mapping[str, tuple[Read, str]]] = {
+    TEXT: (text, ""),
+    COUNT: (whole, ""),
+    YES_NO: (yes_or_no, ""),
+    TIME: (moment_ms, ""),
+    NAMES: (names, ""),
+    LENGTH: _amount("length", 0, 5000),
+    DEGREES: _amount("temperature", -40, 80),
+    PH: _amount("acidity", 0, 14),
+    EC: _amount("conductivity", 0, 20),
+    STRENGTH: _amount("concentration", 0, 1e6),
+    DURATION: _amount("duration", 0, 604_800),
+}
 
-#: In the order of Details, which a test holds.
-FIELDS: Final = (
-    Field("cultivar", "cultivar", "the cultivar", *_TEXT),
-    Field("source", "source", "the plant or plants that the cuttings are from", *_TEXT),
-    Field("source_health", "source-health", "how those plants were", *_TEXT),
-    Field("source_age", "source-age", "how old they were", *_TEXT),
-    Field("is_flowering", "flowering", "whether they were in flower or bud", "yes|no", yes_or_no),
-    Field("cutting", "cutting", "what kind of cutting: tip, nodal, semi-ripe, ...", *_TEXT),
-    Field("length_mm", "length", "how long the cuttings were, such as 7 cm", *_amount("length", 0, 5000)),
-    Field("leaves", "leaves", "how many leaves each was left", *_COUNT),
-    Field("taken_ms", "taken", "when they were cut", "TIME", moment_ms),
-    Field("held", "held", "how they were kept until sticking", *_TEXT),
-    Field("held_c", "held-temperature", "how warm they were kept", *_amount("temperature", -40, 80)),
-    Field("medium", "medium", "the recipe of the medium", *_TEXT),
-    Field("medium_lot", "medium-lot", "its lot", *_TEXT),
-    Field("medium_ph", "medium-ph", "its acidity", *_amount("acidity", 0, 14)),
-    Field("medium_ec_ms_cm", "medium-ec", "its conductivity", *_amount("conductivity", 0, 20)),
-    Field("cells", "cells", "how many cells the tray has", *_COUNT),
-    Field("position", "position", "where on the bench it stands", *_TEXT),
-    Field("water", "water", "where its water is from", *_TEXT),
-    Field("sensors", "sensors", "the sensors that watch it, with commas between them", "NAMES", names),
-    Field("hormone", "hormone", "the rooting hormone, or none where none was used", "TEXT|none", text),
-    Field(
-        "hormone_mg_l", "concentration", "of the hormone: mg/l, mg/kg or %", *_amount("concentration", 0, 1e6)
-    ),
-    Field("hormone_form", "hormone-form", "powder, gel, liquid, ...", *_TEXT),
-    Field("hormone_lot", "hormone-lot", "its lot", *_TEXT),
-    Field("dip_s", "dip", "how long the cuttings were in it, such as 5 s", *_amount("duration", 0, 604_800)),
-)
+#: In the order of Details.
+FIELDS: Final = tuple(Field(word, *_READ[word.kind]) for word in WORDS)

@@ -99,7 +99,7 @@ def fields_of(batch: Batch) -> dict[str, Any]:
     details = {key: value for key, value in asdict(batch.details).items() if value is not None}
     if batch.details.sensors is not None:
         details["sensors"] = list(batch.details.sensors)
-    return {"crop": batch.crop, "count_stuck": batch.count_stuck, **details}
+    return {"crop": batch.crop, "count_stuck": batch.count_stuck, "stuck_by": batch.stuck_by, **details}
 
 
 def crop_names(config: Config) -> list[str]:
@@ -131,7 +131,7 @@ def _core(config: Config, said: Mapping[str, str], bench: Bench) -> dict[str, An
 def _details(said: Mapping[str, str], bench: Bench) -> dict[str, Any]:
     """Return the details that are written; one written empty is taken away."""
     return {
-        one.name: read_as(one.read, f"--{one.word}", said[one.name], bench) if said[one.name] else None
+        one.name: read_as(one.read, f"--{one.word.word}", said[one.name], bench) if said[one.name] else None
         for one in FIELDS
         if one.name in said
     }
@@ -195,7 +195,7 @@ def _happening(config: Config, entry: Entry, kind: str, fields: Any) -> Make:
         bench = Bench(config.site.zone, now_ms)
         batch = batch_named(known, entry.batch)
         place = _corrected(known, entry, kind) if entry.corrects is not None else None
-        if batch.closed and kind != NOTE and not (place and place.kind == CLOSED):
+        if batch.closed and kind != NOTE and place is None:
             raise ValueError(
                 f"batch {batch.name} is closed; withdraw or correct record {batch.closed.number} first"
             )

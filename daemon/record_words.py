@@ -21,8 +21,8 @@ def _care(record: Record, _tongue: Tongue) -> str:
     return DONE[record.fields["event"]]
 
 
-def _note(_record: Record, _tongue: Tongue) -> str:
-    return "Noted"
+def _note(record: Record, _tongue: Tongue) -> str:
+    return f"Batch {record.batch}: noted" if record.batch else "Noted"
 
 
 def _withdrawn(record: Record, _tongue: Tongue) -> str:

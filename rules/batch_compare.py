@@ -12,7 +12,11 @@ from wardian.rules.batches import Batch, Details, outcome
 from wardian.rules.proportions import Interval, Share, difference_interval, needed_each, wilson_interval
 
 #: Details that are no lot of a cutting's own and differ nearly always, or that only restate another.
-_NO_LOT: Final = frozenset({"taken_ms", "sensors"})
+_NO_LOT: Final = frozenset({"taken_ms", "sensors", "stuck_by"})
+#: What differs of batches beside their details, and by what they are grouped then.
+_OF_BATCHES: Final = {"crop": "crop", "tray": "tray", "stuck_by": "who"}
+#: Batches that were stuck within it had much the same days. [ms]
+_WEEK_MS: Final = 7 * 86_400_000
 
 
 class Group(NamedTuple):
@@ -69,7 +73,7 @@ BY: Final[Mapping[str, Callable[[Batch], str | None]]] = {
     "hormone": _hormone,
     "source": lambda one: one.details.source,
     "crop": lambda one: one.crop,
-    "who": lambda one: one.who or None,
+    "who": lambda one: one.stuck_by or None,
     "tray": lambda one: one.tray,
 }
 
@@ -110,16 +114,23 @@ def compare(one: Group, other: Group, by: str = "") -> Comparison:
 
 def _what_else(one: Group, other: Group, by: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Return the names of what differed, and of what is not known of every batch."""
-    differed, unsaid = [], []
-    for name in ("crop", "tray", "who", *(field.name for field in fields(Details))):
-        if name in _NO_LOT or name.partition("_")[0] == by:
+    differed = ["stuck"] if _weeks_apart(one, other) else []
+    unsaid = []
+    for name in (*_OF_BATCHES, *(field.name for field in fields(Details) if field.name not in _NO_LOT)):
+        if by == _OF_BATCHES.get(name, name.partition("_")[0]):
             continue
         here, there = ({_value(batch, name) for batch in group.batches} for group in (one, other))
-        if None in here | there:
-            unsaid.append(name)
-        if here - {None} != there - {None} and here - {None} and there - {None}:
+        known, known_there = here - {None}, there - {None}
+        if known and known_there and known != known_there:
             differed.append(name)
-    return tuple(differed), tuple(name for name in unsaid if name not in differed)
+        elif None in here | there:
+            unsaid.append(name)
+    return tuple(differed), tuple(unsaid)
+
+
+def _weeks_apart(one: Group, other: Group) -> bool:
+    here, there = ([batch.stuck_ms for batch in group.batches] for group in (one, other))
+    return min(here) - max(there) > _WEEK_MS or min(there) - max(here) > _WEEK_MS
 
 
 def _value(batch: Batch, name: str) -> Any:
