@@ -104,7 +104,7 @@ def fields_of(batch: Batch) -> dict[str, Any]:
 
 def crop_names(config: Config) -> list[str]:
     """Return the crops that a batch may be of: those of the configuration."""
-    return sorted({*config.document.at(("crops",)), *(tray.crop.name for tray in config.trays)})
+    return sorted({*(config.document.at(("crops",)) or ()), *(tray.crop.name for tray in config.trays)})
 
 
 def known_crop(config: Config, written: str) -> str:
