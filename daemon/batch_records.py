@@ -30,6 +30,7 @@ from wardian.rules.documents import nearest, shown
 from wardian.rules.records import BATCH, CLOSED, NOTE, REMOVAL, SCORES, Record, in_force
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
+_HAPPENED: Final = frozenset({REMOVAL, SCORES, CLOSED, NOTE})
 _HALF_DAY_MS: Final = 43_200_000
 
 
@@ -87,11 +88,20 @@ def correct(config: Config, entry: Entry, said: Mapping[str, str]) -> Make:
         stuck_ms = read_as(moment_ms, "--stuck", said["stuck"], bench) if "stuck" in said else batch.stuck_ms
         tray = tray_named(config, said["tray"]).name if "tray" in said else batch.tray
         made = {key: value for key, value in fields.items() if value is not None}
-        return _checked(
-            known, Record(BATCH, stuck_ms, now_ms, tray, batch.name, entry.who, entry.why, made, batch.number)
-        )
+        record = Record(BATCH, stuck_ms, now_ms, tray, batch.name, entry.who, entry.why, made, batch.number)
+        return [*_checked(known, record), *_taken_along(known, record)]
 
     return make
+
+
+def _taken_along(known: Sequence[Record], begun: Record) -> list[Record]:
+    """Return what happened to a batch, in its other tray: a tray is planned by the records that name it."""
+    happened = [one for one in in_force(known) if one.batch == begun.batch and one.kind in _HAPPENED]
+    return [
+        one._replace(tray=begun.tray, recorded_ms=begun.recorded_ms, corrects=one.number, number=0)
+        for one in happened
+        if one.tray != begun.tray
+    ]
 
 
 def fields_of(batch: Batch) -> dict[str, Any]:
@@ -266,5 +276,7 @@ def _checked(known: Sequence[Record], record: Record) -> list[Record]:
         None,
     )
     if record.kind == BATCH and other and not batch.closed:
-        raise ValueError(f"batch {other.name} is in tray {batch.tray}; close it first")
+        raise ValueError(
+            f"batch {other.name} is in tray {batch.tray}; close it first; `import` takes past ones"
+        )
     return [record]

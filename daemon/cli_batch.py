@@ -29,6 +29,8 @@ from wardian.daemon.tongue import Tongue
 from wardian.rules.batch_compare import BY, Group, compare, group_of, grouped
 from wardian.rules.batches import Batch, batches
 
+#: For who looks back, no instant lies ahead of a clock. [ms]
+_FAR_MS: Final = 2**62
 _SAID: Final = ("tray", "crop", "count_stuck", "stuck", *(field.name for field in FIELDS))
 
 
@@ -58,7 +60,7 @@ def _print_lines(lines: Iterable[str]) -> None:
 
 def _put(config: Config, options: argparse.Namespace) -> int:
     put_down = visiting.put_on_record(config, _MAKES[options.act](config, options))
-    (record,) = put_down.records
+    record = put_down.records[0]
     stands = batches(visiting.records(config))[record.batch]
     beside = (
         [*warnings(config, stands), *cautions(config, stands)] if options.act in ("new", "correct") else []
@@ -128,7 +130,7 @@ def _of_crop(config: Config, found: Iterable[Batch], crop: str | None) -> list[B
 
 
 def _bench(config: Config) -> Bench:
-    return Bench(config.site.zone, wiring.machine_clock().wall_ms())
+    return Bench(config.site.zone, _FAR_MS)
 
 
 def _show(config: Config, options: argparse.Namespace) -> int:

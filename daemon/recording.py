@@ -52,13 +52,19 @@ class Recording:
         if not new:
             return Extra()
         self._taken = new[-1].number
-        for tray in dict.fromkeys(record.tray for record in new if record.tray in self._trays):
+        for tray in self._touched(new):
             self._replan(tray, self._known)
         extra = Extra(notes={NOTE: self._taken})
         for record in new:
             if record.tray in self._trays:
                 extra.recorded.append((now_ms, record.tray, entry_of(record, self._tongue, now_ms)))
         return extra
+
+    def _touched(self, new: Sequence[Record]) -> list[str]:
+        """Return the trays that records are about, or were about before they were corrected."""
+        gone = {record.corrects for record in new}
+        named = [*new, *(record for record in self._known if record.number in gone)]
+        return [tray for tray in dict.fromkeys(record.tray for record in named) if tray in self._trays]
 
     def committed(self) -> None:
         """Do nothing: what is put on record waits for nothing."""

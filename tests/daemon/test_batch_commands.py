@@ -237,6 +237,21 @@ def test_a_correction_is_a_record_of_its_own_and_names_what_it_corrects(
     assert kept(bench)[spring].time_ms == kept(bench)[spring - 1].time_ms
 
 
+def test_what_happened_to_a_batch_goes_along_into_the_tray_that_it_is_really_in(
+    said: Any, spring: int, bench: Path
+) -> None:
+    before = said("show", "spring")
+    after = said("correct", "spring", "--tray", "tray-b", "--who", "helper")
+    assert after["tray"] == "tray-b"
+    assert [(one.kind, one.tray, one.corrects) for one in kept(bench)[spring:]] == [
+        ("batch", "tray-b", 1),
+        ("removal", "tray-b", 2),
+        ("scores", "tray-b", 3),
+    ]
+    assert without_numbers(after["scores"]) == without_numbers(before["scores"])
+    assert said("new", "next", "--tray", "tray-a", "--stuck-count", "5")["tray"] == "tray-a"
+
+
 def test_what_is_closed_is_added_to_by_notes_and_corrections_only(say: Any, said: Any, spring: int) -> None:
     said("close", "spring", "--potted", "20", "--fit", "20", "--at", "2020-03-23")
     for words in (

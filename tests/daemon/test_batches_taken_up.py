@@ -8,8 +8,12 @@ from base_config import BASE, built
 from batch_records import DAY_MS, STUCK_MS, Said
 from loop_rig import Rig
 
+from wardian.adapters.stores.memory import MemoryStore
 from wardian.daemon.batch_cautions import cautions
+from wardian.daemon.lives import Lives
 from wardian.daemon.planning import plan_of
+from wardian.daemon.recording import Recording
+from wardian.daemon.tongue import Tongue
 from wardian.rules.batches import batches
 from wardian.rules.records import BATCH, NOTE, Record
 
@@ -58,6 +62,22 @@ def test_another_trays_batch_changes_nothing(said: Said) -> None:
     said.tray = "tray-b"
     said.close(30, 30, 12)
     assert planned(said.records) == (DUE_MS, OVERDUE_MS)
+
+
+def test_a_tray_that_a_correction_takes_a_record_from_is_planned_anew() -> None:
+    planned_anew: list[str] = []
+    store = MemoryStore()
+    trays = ("tray-a", "tray-b", "tray-c")
+    recording = Recording(store, Tongue(UTC), trays, lambda tray, _records: planned_anew.append(tray))
+    said = Said()
+    first = said.stick()
+    store.record(lambda _: said.records)
+    recording.work(STUCK_MS, Lives({}))
+    assert planned_anew == ["tray-a"]
+    said.tray = "tray-b"
+    store.record(lambda _: [said.put(BATCH, corrects=first.number, crop="coleus", count_stuck=40)])
+    recording.work(STUCK_MS, Lives({}))
+    assert planned_anew[1:] == ["tray-b", "tray-a"]
 
 
 def test_what_happens_to_a_batch_stands_in_the_journal(said: Said) -> None:
