@@ -88,6 +88,13 @@ def test_a_corrected_count_takes_the_place_of_the_first() -> None:
     assert (spring(said).count_stuck, spring(said).number) == (42, 2)
 
 
+def test_of_two_beginnings_of_one_name_the_one_recorded_later_holds() -> None:
+    said = Said()
+    said.stick(40)
+    said.put(BATCH, -1, crop="coleus", count_stuck=42)
+    assert spring(said).count_stuck == 42
+
+
 def test_the_batch_in_a_tray_is_the_open_one() -> None:
     first, second = Said("first"), Said("second")
     first.stick()
