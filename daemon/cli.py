@@ -118,6 +118,13 @@ def _add_looking(commands: Any) -> None:
     check.add_argument(
         "--effective", action="store_true", help="print every value in force and where it is from"
     )
+    crops = _command(commands, "crops", "list the crops of the library, or say what one of them wants")
+    crops.add_argument(
+        "crop", metavar="NAME", nargs="?", help="one crop in full: every value with its source"
+    )
+    crops.add_argument(
+        "--changed", action="store_true", help="what the configuration has otherwise than the library"
+    )
     _command(commands, "status", "show every tray: present values, their bands, and silent sensors")
     _command(commands, "summary", "sum the last 24 hours up: alarms, each tray's time, what went wrong")
     alarms = _command(commands, "alarms", "list the present alarms")
