@@ -9,6 +9,7 @@ from dataclasses import asdict
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final, NamedTuple
 
+from wardian.daemon.batch_crops import known_crop
 from wardian.daemon.batch_fields import (
     FIELDS,
     Bench,
@@ -22,7 +23,6 @@ from wardian.daemon.batch_fields import (
 )
 from wardian.daemon.config import Config, TraySettings
 from wardian.daemon.putting import Make, corrected, tray_named
-from wardian.rules.amounts import NotAnAmount
 from wardian.rules.batch_checks import impossible
 from wardian.rules.batches import REASONS, Batch, batches
 from wardian.rules.crops import day_start_ms
@@ -110,23 +110,6 @@ def fields_of(batch: Batch) -> dict[str, Any]:
     if batch.details.sensors is not None:
         details["sensors"] = list(batch.details.sensors)
     return {"crop": batch.crop, "count_stuck": batch.count_stuck, "stuck_by": batch.stuck_by, **details}
-
-
-def crop_names(config: Config) -> list[str]:
-    """Return the crops that a batch may be of: those of the configuration."""
-    return sorted({*(config.document.at(("crops",)) or ()), *(tray.crop.name for tray in config.trays)})
-
-
-def known_crop(config: Config, written: str) -> str:
-    """Return a crop's name.
-
-    Raises:
-        NotAnAmount: There is none of that name.
-    """
-    names = crop_names(config)
-    if written not in names:
-        raise NotAnAmount("is no crop here", nearest(written, names))
-    return written
 
 
 def _core(config: Config, said: Mapping[str, str], bench: Bench) -> dict[str, Any]:

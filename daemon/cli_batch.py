@@ -18,6 +18,7 @@ from wardian.daemon import (
 )
 from wardian.daemon.acts import one_line
 from wardian.daemon.batch_cautions import cautions, warnings
+from wardian.daemon.batch_crops import known_crop
 from wardian.daemon.batch_fields import FIELDS, Bench, moment_ms
 from wardian.daemon.batch_records import Entry
 from wardian.daemon.cli_alarms import whoever
@@ -123,9 +124,7 @@ def _of_crop(config: Config, found: Iterable[Batch], crop: str | None) -> list[B
     if crop is None:
         return every
     if crop not in (one.crop for one in every):
-        batch_records.read_as(
-            lambda written, _: batch_records.known_crop(config, written), "--crop", crop, _bench(config)
-        )
+        batch_records.read_as(lambda written, _: known_crop(config, written), "--crop", crop, _bench(config))
     return [one for one in every if one.crop == crop]
 
 

@@ -317,12 +317,12 @@ def without_numbers(told: Any) -> Any:
 def test_one_bad_row_keeps_all_others_out(say: Any, bench: Path) -> None:
     past = bench.parent / "past.csv"
     past.write_text(
-        "batch,tray,crop,stuck,count_stuck\ngood,tray-a,coleus,2020-03-02,5\nbad,tray-b,moss,2020-03-02,x\n"
+        "batch,tray,crop,stuck,count_stuck\ngood,tray-a,coleus,2020-03-02,5\nbad,tray-b,pelargonum,2020-03-02,x\n"
     )
     status, out, err = say("import", str(past))
     assert (status, out) == (2, "")
     assert [line.removeprefix(f"{past}:") for line in err.splitlines()] == [
-        "3: crop: 'moss' is no crop here; accepted: coleus, mint",
+        "3: crop: 'pelargonum' is no crop here; did you mean pelargonium?",
         "3: count_stuck: 'x' is no whole number; 0 to 1000000 is accepted",
     ]
     assert kept(bench) == []

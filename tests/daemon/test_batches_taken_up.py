@@ -100,16 +100,31 @@ def test_what_happens_to_a_batch_stands_in_the_journal(said: Said) -> None:
 
 
 @pytest.mark.parametrize(
-    ("is_eaten", "hormone", "is_cautioned"),
-    [(True, "IBA", True), (True, "none", False), (True, None, False), (False, "IBA", False)],
+    ("crop", "hormone", "is_cautioned"),
+    [
+        ("basil", "IBA", True),
+        ("basil", "none", False),
+        ("basil", None, False),
+        ("fuchsia", "IBA", False),
+        ("forgotten crop", "IBA", False),
+    ],
 )
 def test_a_hormone_on_what_will_be_eaten_is_cautioned_about(
-    is_eaten: bool, hormone: str | None, is_cautioned: bool
+    crop: str, hormone: str | None, is_cautioned: bool
 ) -> None:
     said = Said()
-    said.stick(hormone=hormone)
-    config = built(BASE)
-    tray = replace(config.trays[0], crop=replace(config.trays[0].crop, is_eaten=is_eaten))
-    found = cautions(replace(config, trays=(tray,)), batches(said.records)["spring"])
+    said.put(BATCH, crop=crop, count_stuck=40, hormone=hormone)
+    found = cautions(built(BASE), batches(said.records)["spring"])
     assert bool(found) == is_cautioned
     assert all("follow the label" in one for one in found)
+
+
+def test_a_crop_that_the_configuration_has_is_eaten_or_not_as_it_says() -> None:
+    said = Said()
+    said.put(BATCH, crop="mint", count_stuck=40, hormone="IBA")
+    config = built(BASE)
+    grown = config.crops["mint"]
+    for is_eaten in (True, False):
+        here = grown._replace(crop=replace(grown.crop, is_eaten=is_eaten))
+        found = cautions(replace(config, crops={"mint": here}), batches(said.records)["spring"])
+        assert bool(found) == is_eaten
