@@ -24,7 +24,7 @@ from wardian.daemon.batch_fields import (
 from wardian.daemon.config import Config, TraySettings
 from wardian.daemon.putting import Make, corrected, tray_named
 from wardian.rules.batch_checks import impossible
-from wardian.rules.batches import REASONS, Batch, batches
+from wardian.rules.batches import REASONS, Batch, batches, open_batch
 from wardian.rules.crops import day_start_ms
 from wardian.rules.documents import nearest, shown
 from wardian.rules.records import BATCH, CLOSED, NOTE, REMOVAL, SCORES, Record, in_force
@@ -236,6 +236,23 @@ def _refuse_known(known: Sequence[Record], wanted: str) -> None:
     if numbers:
         raise ValueError(
             f"record {', '.join(numbers)} is about a batch {wanted} already; choose another name"
+        )
+
+
+def refuse_withdrawal(_config: Config, record: Record, known: Sequence[Record]) -> None:
+    """Refuse to withdraw what begins a batch of which more is on record, or ends one whose tray has another.
+
+    Raises:
+        ValueError: It is one of these.
+    """
+    others = [one for one in in_force(known) if one.batch == record.batch and one.kind in _HAPPENED]
+    if record.kind == BATCH and others:
+        numbers = ", ".join(str(one.number) for one in others)
+        raise ValueError(f"record {numbers} is about batch {record.batch} as well; withdraw that first")
+    there = open_batch(batches(known), record.tray)
+    if record.kind == CLOSED and there:
+        raise ValueError(
+            f"batch {there.name} is in tray {record.tray} now; batch {record.batch} cannot be, too"
         )
 
 

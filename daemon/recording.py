@@ -15,7 +15,7 @@ from wardian.rules.errors import StoreFailed
 from wardian.rules.observing.looks import LIFTED, MISTED, WATERED, Care
 from wardian.rules.observing.minutes import KEPT, MINUTE_MS
 from wardian.rules.ports import Store
-from wardian.rules.records import CARE, Record, in_force
+from wardian.rules.records import CARE, WITHDRAWN, Record, in_force
 
 log = logging.getLogger(__name__)
 
@@ -52,7 +52,7 @@ class Recording:
         if not new:
             return Extra()
         self._taken = new[-1].number
-        for tray in self._touched(new):
+        for tray in self._trays & _trays_of(new, self._known):
             self._replan(tray, self._known)
         extra = Extra(notes={NOTE: self._taken})
         for record in new:
@@ -60,20 +60,21 @@ class Recording:
                 extra.recorded.append((now_ms, record.tray, entry_of(record, self._tongue, now_ms)))
         return extra
 
-    def _touched(self, new: Sequence[Record]) -> list[str]:
-        """Return the trays that records are about, or were about before they were corrected."""
-        gone = {record.corrects for record in new}
-        named = [*new, *(record for record in self._known if record.number in gone)]
-        return [tray for tray in dict.fromkeys(record.tray for record in named) if tray in self._trays]
-
     def committed(self) -> None:
         """Do nothing: what is put on record waits for nothing."""
+
+
+def _trays_of(new: Sequence[Record], known: Sequence[Record]) -> set[str]:
+    """Return the trays of records and of what they correct."""
+    corrected = {record.corrects for record in new}
+    return {record.tray for record in new} | {record.tray for record in known if record.number in corrected}
 
 
 def entry_of(record: Record, tongue: Tongue, now_ms: int) -> dict[str, Any]:
     """Return the entry of the journal that tells of a record; ``since`` is when it happened."""
     why = f": {record.why}" if record.why else ""
-    corrects = f", in place of record {record.corrects}" if record.corrects is not None else ""
+    is_correction = record.corrects is not None and record.kind != WITHDRAWN
+    corrects = f", in place of record {record.corrects}" if is_correction else ""
     said = f"{record_words(record, tongue)} {tongue.moment(record.time_ms)}"
     return {
         "time": utc_text(now_ms),

@@ -240,6 +240,23 @@ def test_a_correction_that_would_not_hold_of_another_batch_is_refused(bench: Bat
     assert (status, f"record {spring} is about batch spring, not mint" in err) == (2, True)
 
 
+def test_a_batch_is_withdrawn_last_of_all_that_is_on_record_of_it(bench: BatchBench, spring: int) -> None:
+    status, _, err = bench.say("withdraw", "1", command="records")
+    assert (status, "record 2, 3 is about batch spring as well" in err) == (2, True)
+    for number in ("3", "2", "1"):
+        assert bench.say("withdraw", number, command="records")[0] == 0
+    assert bench.say("list")[1] == "there is no such batch\n"
+    assert bench.said(*NEW, *OLD)["outcome"]["left"] == 40
+
+
+def test_a_batch_is_not_opened_again_where_another_is_now(bench: BatchBench, spring: int) -> None:
+    closed = bench.said("close", "spring", "--potted", "9", "--fit", "9", "--at", "2020-03-23")["number"]
+    bench.said("new", "next", "--tray", "tray-a", "--stuck-count", "5", "--stuck", "2020-03-24")
+    status, _, err = bench.say("withdraw", str(closed), command="records")
+    assert (status, "batch next is in tray tray-a now; batch spring cannot be, too" in err) == (2, True)
+    assert bench.said("show", "spring")["closed"] is not None
+
+
 def test_a_name_that_records_are_about_is_not_given_again(bench: BatchBench, spring: int) -> None:
     store = open_store(f"sqlite:///{bench.folder / 'wardian.db'}", bench.folder, read_only=True)
     store.record(lambda known: [known[0]._replace(kind="withdrawn", fields={}, corrects=1)])

@@ -97,6 +97,7 @@ def test_what_happens_to_a_batch_stands_in_the_journal(said: Said) -> None:
         "Batch spring closed: 30 potted, 28 of them fit, Sun 1 Mar 21:20, recorded by evening class.",
     ]
     assert {entry.fields["batch"] for entry in rig.store.journal()} == {"spring"}
+    assert rig.store.waiting() == []
 
 
 @pytest.mark.parametrize(

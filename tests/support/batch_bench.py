@@ -21,10 +21,10 @@ class BatchBench:
         self.folder, self._capsys = folder, capsys
         (folder / "config.yaml").write_text(CONFIG, encoding="utf-8")
 
-    def say(self, *words: str) -> tuple[int, str, str]:
+    def say(self, *words: str, command: str = "batch") -> tuple[int, str, str]:
         """Return the status of an act, what it printed and what it complained of."""
         try:
-            status = main(["batch", *words, "--config", str(self.folder / "config.yaml")])
+            status = main([command, *words, "--config", str(self.folder / "config.yaml")])
         except SystemExit as wrong_usage:
             status = int(wrong_usage.code or 0)
         return (status, *self._capsys.readouterr())
