@@ -9,6 +9,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
+from wardian.daemon.cli_batch_options import add_acts
 from wardian.daemon.cli_record_options import add_note, add_records, add_stage, add_water
 from wardian.daemon.exit_status import CANNOT_BE_USED, DOES_NOT_HOLD, DONE, STORE_FAILED
 
@@ -198,6 +199,7 @@ def _add_working(commands: Any) -> None:
     add_water(
         _command(commands, "water", "show how much water every tray has lost, or put down what one weighs")
     )
+    add_acts(_command(commands, "batch", "keep the record of batches, from sticking to potting"), _Parser)
     add_stage(_command(commands, "stage", "show the stages of a tray, or advance, hold or set one back"))
     add_records(
         _command(commands, "records", "list what people put on record, or withdraw a record"), _Parser

@@ -40,7 +40,7 @@ def refuse_impossible(config: Config, tray: TraySettings, records: Sequence[Reco
             raise ValueError(not_below(masses))
 
 
-def refuse_withdrawal(config: Config, record: Record, known: Sequence[Record]) -> None:
+def refuse_masses_withdrawal(config: Config, record: Record, known: Sequence[Record]) -> None:
     """Refuse to withdraw a weighing without which the others cannot be.
 
     Raises:
