@@ -4,7 +4,7 @@ The rule of this file: a record is taken up once, in one commit with its entry i
 """
 
 import logging
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final
 
 from wardian.daemon.beside import Extra
@@ -24,6 +24,8 @@ NOTE: Final = "records"
 #: Recorded events that show in the traces, and as what.
 SHOWS: Final = {LIFTED: LIFTED, MISTED: MISTED, WATERED: WATERED}
 
+_NEVER_MS: Final = 2**62
+
 #: Lets all that judges a tray go on by the records there are.
 Replan = Callable[[str, Sequence[Record]], None]
 
@@ -31,11 +33,14 @@ Replan = Callable[[str, Sequence[Record]], None]
 class Recording:
     """Takes part in the rounds with what was put on record since the last one."""
 
-    def __init__(self, store: Store, tongue: Tongue, trays: Iterable[str], replan: Replan) -> None:
-        """Go on after the record that an earlier run took up last."""
+    def __init__(self, store: Store, tongue: Tongue, trays: Mapping[str, int], replan: Replan) -> None:
+        """Go on after the record that an earlier run took up last.
+
+        ``trays`` says of each when its cuttings went in: what happened before is an earlier batch's, and no news.
+        """
         self._store = store
         self._tongue = tongue
-        self._trays = frozenset(trays)
+        self._trays = trays
         self._replan = replan
         self._taken = int(store.notes().get(NOTE, 0))
         self._known: list[Record] = store.records()
@@ -52,11 +57,11 @@ class Recording:
         if not new:
             return Extra()
         self._taken = new[-1].number
-        for tray in self._trays & _trays_of(new, self._known):
+        for tray in sorted(self._trays.keys() & _trays_of(new, self._known)):
             self._replan(tray, self._known)
         extra = Extra(notes={NOTE: self._taken})
         for record in new:
-            if record.tray in self._trays:
+            if record.time_ms >= self._trays.get(record.tray, _NEVER_MS):
                 extra.recorded.append((now_ms, record.tray, entry_of(record, self._tongue, now_ms)))
         return extra
 

@@ -15,6 +15,7 @@ from wardian.daemon.lives import Lives
 from wardian.daemon.planning import plan_of, with_records
 from wardian.daemon.tongue import Tongue
 from wardian.daemon.words import Teller, TrayWords
+from wardian.rules.crops import day_start_ms
 from wardian.rules.documents import Path as Place
 from wardian.rules.documents import dotted
 from wardian.rules.errors import BadConfig, Mistake, StoreFailed
@@ -210,7 +211,8 @@ def _recording(store: Store, config: Config, replan: "Replan") -> "Beside":
     """Return what takes up records, and lets everything go on by the plan that they make of a tray."""
     from wardian.daemon.recording import Recording
 
-    return Recording(store, Tongue.of(config.site), (tray.name for tray in config.trays), replan)
+    stuck_ms = {tray.name: day_start_ms(tray.stuck, config.site.zone) for tray in config.trays}
+    return Recording(store, Tongue.of(config.site), stuck_ms, replan)
 
 
 def _replan(config: Config, loop: "Loop", words: Teller, clock: Clock) -> "Replan":

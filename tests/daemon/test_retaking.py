@@ -30,7 +30,7 @@ def watching(store: FlakyStore | None = None, of: TrayPlan = WEIGHED, begun: flo
     def replan(_name: str, records: Sequence[Record]) -> None:
         loop.replan(with_masses(of, tray, in_force(records)), records)
 
-    loop.before = [Recording(rig.store, Tongue(UTC), [of.tray], replan)]
+    loop.before = [Recording(rig.store, Tongue(UTC), {of.tray: 0}, replan)]
     loop.beside = [Retaking(rig.store, loop.observer.trays)]
     return rig
 
