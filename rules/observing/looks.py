@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple, Protocol
 
+from wardian.rules import care_given
 from wardian.rules.crops import stage_at
 from wardian.rules.evidence import Evidence
 from wardian.rules.observing.minutes import Minutes
@@ -15,9 +16,9 @@ from wardian.rules.observing.usual import Learned, Usual
 from wardian.rules.plans import TrayPlan
 
 #: What a person does at a tray, as it is recorded or shows in the traces.
-LIFTED: Final = "lifted"
-MISTED: Final = "misted"
-WATERED: Final = "watered"
+LIFTED: Final = care_given.LIFTED
+MISTED: Final = care_given.MISTED
+WATERED: Final = care_given.WATERED
 
 
 class Care(NamedTuple):
