@@ -1,6 +1,9 @@
 """The people of a configuration, ready to be told: with what was told before, and with what stands by now."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from datetime import date
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
 
 from wardian.daemon.config import Config
 from wardian.daemon.lives import Lives, alarm_of
@@ -10,6 +13,12 @@ from wardian.daemon.telling import Telling
 from wardian.daemon.tongue import Tongue
 from wardian.daemon.words import Teller
 from wardian.rules.ports import Store
+
+if TYPE_CHECKING:
+    from wardian.daemon.care_reminders import CareReminders
+    from wardian.daemon.care_today import TrayCare
+    from wardian.daemon.loop import Loop
+    from wardian.daemon.recording import Recording
 
 
 def open_telling(
@@ -24,3 +33,27 @@ def open_telling(
         fields = lives.of(alarm).fields
         telling.hear(fields, words.message(fields))
     return telling
+
+
+def open_care_reminders(
+    config: Config, channels: Sequence[str], notes: Mapping[str, Any], loop: "Loop", recording: "Recording"
+) -> "CareReminders":
+    """Return what reminds people of care, going on from what they were told."""
+    from wardian.daemon.care_reminders import NOTE, CareReminders
+    from wardian.daemon.care_today import Known, by_tray, care_of, seen_in, today
+
+    keys = [person for person in config.people if person.care]
+    people = people_of(keys, channels, config.site.zone)
+
+    # Records are only ever added: as long as there are as many, they are the same.
+    in_force = lru_cache(maxsize=1)(lambda _count: by_tray(recording.known))
+
+    def plan(now_ms: int) -> tuple[date, Sequence["TrayCare"]]:
+        plans = {name: tray.plan for name, tray in loop.observer.trays.items()}
+        known = Known(plans, in_force(len(recording.known)), seen_in(loop.observer))
+        day = today(now_ms, config.site.zone)
+        return day, care_of(config, known, day)
+
+    reminders = CareReminders(people, plan, Tongue.of(config.site), notes.get(NOTE, {}))
+    reminders.is_ready = lambda: loop.is_up_to_date
+    return reminders

@@ -10,14 +10,22 @@ from datetime import tzinfo
 from typing import Final
 
 from wardian.daemon.config import Config, TraySettings
+from wardian.rules.care_given import cares_of, rot_seen_ms
 from wardian.rules.crops import day_start_ms
 from wardian.rules.plans import TrayPlan
 from wardian.rules.records import Record, in_force, of_tray
 
 #: Changes a plan of a tray by the records of its present batch, in the order in which things happened.
 Change = Callable[[TrayPlan, TraySettings, Sequence[Record]], TrayPlan]
+
+
+def _with_rot(plan: TrayPlan, _tray: TraySettings, own: Sequence[Record]) -> TrayPlan:
+    """Let a plan know since when mould or rot is known of that no later look found gone."""
+    return replace(plan, rot_seen_ms=rot_seen_ms(cares_of(own)))
+
+
 #: One after the other.
-CHANGES: Final[Sequence[Change]] = ()
+CHANGES: Final[Sequence[Change]] = (_with_rot,)
 
 
 def plan_of(tray: TraySettings, records: Sequence[Record], zone: tzinfo) -> TrayPlan:

@@ -11,10 +11,12 @@ from wardian.daemon.beside import Extra
 from wardian.daemon.lives import Lives
 from wardian.daemon.record_words import record_words
 from wardian.daemon.tongue import Tongue, utc_text
+from wardian.rules.care_given import CLEANED, FED, WIPED
 from wardian.rules.errors import StoreFailed
 from wardian.rules.observing.looks import LIFTED, MISTED, WATERED, Care
 from wardian.rules.observing.minutes import KEPT, MINUTE_MS
 from wardian.rules.ports import Store
+from wardian.rules.readings import Reading
 from wardian.rules.records import CARE, Record, in_force
 
 log = logging.getLogger(__name__)
@@ -22,7 +24,17 @@ log = logging.getLogger(__name__)
 #: The note that says which record was taken up last.
 NOTE: Final = "records"
 #: Recorded events that show in the traces, and as what.
-SHOWS: Final = {LIFTED: LIFTED, MISTED: MISTED, WATERED: WATERED}
+SHOWS: Final = {
+    LIFTED: LIFTED,
+    MISTED: MISTED,
+    WATERED: WATERED,
+    FED: WATERED,
+    WIPED: LIFTED,
+    CLEANED: LIFTED,
+}
+
+#: What is measured by hand in the water, and the quantity that it is.
+MEASURED: Final = {"ph": "water_ph", "ec": "water_ec"}
 
 #: Lets all that judges a tray go on by the records there are.
 Replan = Callable[[str, Sequence[Record]], None]
@@ -39,6 +51,13 @@ class Recording:
         self._replan = replan
         self._taken = int(store.notes().get(NOTE, 0))
         self._known: list[Record] = store.records()
+        #: When the round before was; what was put on record since then was put on record now.
+        self._looked_ms: int | None = None
+
+    @property
+    def known(self) -> Sequence[Record]:
+        """All records there are, as far as the store was read."""
+        return self._known
 
     def work(self, now_ms: int, _lives: Lives) -> Extra:
         """Return the entries of the journal about what is new, and plan by it."""
@@ -49,6 +68,7 @@ class Recording:
                 raise
             log.warning("store cannot say what was put on record", extra={"why": error.why})
         new = [record for record in self._known if record.number > self._taken]
+        before_ms, self._looked_ms = self._looked_ms, now_ms
         if not new:
             return Extra()
         self._taken = new[-1].number
@@ -58,10 +78,19 @@ class Recording:
         for record in new:
             if record.tray in self._trays:
                 extra.recorded.append((now_ms, record.tray, entry_of(record, self._tongue, now_ms)))
+                is_new = before_ms is not None and before_ms <= record.time_ms == record.recorded_ms
+                extra.readings += readings_of(record, now_ms if is_new else record.time_ms)
         return extra
 
     def committed(self) -> None:
         """Do nothing: what is put on record waits for nothing."""
+
+
+def readings_of(record: Record, time_ms: int) -> Iterator[Reading]:
+    """Yield what somebody measured by hand, as readings of an instant: by then nothing later was judged."""
+    for field, quantity in MEASURED.items():
+        if record.kind == CARE and field in record.fields:
+            yield Reading(time_ms, record.tray, quantity, float(record.fields[field]))
 
 
 def entry_of(record: Record, tongue: Tongue, now_ms: int) -> dict[str, Any]:
@@ -97,7 +126,8 @@ def cares(records: Iterable[Record], since_ms: int) -> Iterator[tuple[str, Care]
         event = SHOWS.get(record.fields.get("event", "")) if record.kind == CARE else None
         if event and record.time_ms >= since_ms:
             end_ms = record.time_ms + round(record.fields.get("minutes", 0) * MINUTE_MS)
-            yield record.tray, Care(event, record.time_ms, end_ms, is_recorded=True)
+            grams = record.fields.get("grams")
+            yield record.tray, Care(event, record.time_ms, end_ms, is_recorded=True, grams=grams)
 
 
 def remembered_cares(records: Iterable[Record], now_ms: int) -> Iterator[tuple[str, Care]]:

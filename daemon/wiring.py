@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from wardian.daemon.chronicle import Chronicle
     from wardian.daemon.library import Library
     from wardian.daemon.loop import Loop
+    from wardian.daemon.recording import Recording
     from wardian.rules.records import Record
 
 #: The note in which a simulated bench leaves its time.
@@ -181,7 +182,8 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         loop.telling = open_telling(config, channels, store, loop.lives, words)
     loop.bring_up_to_date(clock.wall_ms())
     polling = Polling(sensors, machine_clock(), speed)
-    loop.beside = [_recording(written, store, loop, words)]
+    recording = _recording(written, store, loop, words)
+    loop.beside = [recording, *_care(written, store, loop, recording, channels)]
     wires: list[Any] = list(sensors)
     if config.outward.is_any or any(person.summary for person in config.people):
         from wardian.daemon.outward import Around, open_outward
@@ -203,7 +205,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     )
 
 
-def _recording(config: Config, store: Store, loop: "Loop", words: Teller) -> "Beside":
+def _recording(config: Config, store: Store, loop: "Loop", words: Teller) -> "Recording":
     """Return what takes up records, and lets everything go on by the plan that they make of a tray."""
     from wardian.daemon.recording import Recording
 
@@ -215,6 +217,21 @@ def _recording(config: Config, store: Store, loop: "Loop", words: Teller) -> "Be
         words.trays[name] = replace(words.trays[name], plan=plan)
 
     return Recording(store, Tongue.of(config.site), trays, replan)
+
+
+def _care(
+    config: Config, store: Store, loop: "Loop", recording: "Recording", channels: Sequence[str]
+) -> list["Beside"]:
+    """Return what notes the care that shows in the traces, and what reminds people of care."""
+    from wardian.daemon.care_today import CareSeenNoted
+
+    notes = store.notes()
+    noted = CareSeenNoted(loop.observer, notes)
+    if not config.care.remind or not any(person.care for person in config.people):
+        return [noted]
+    from wardian.daemon.opening_people import open_care_reminders
+
+    return [noted, open_care_reminders(config, channels, notes, loop, recording)]
 
 
 def _of_nobody(config: Config, channels: Sequence[str]) -> list[str]:

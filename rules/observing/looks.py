@@ -22,12 +22,16 @@ WATERED: Final = care_given.WATERED
 
 
 class Care(NamedTuple):
-    """Something done at a tray, from an instant to another; ``to_ms`` moves on while a cover is still off."""
+    """Something done at a tray, from an instant to another; ``to_ms`` moves on while a cover is still off.
+
+    ``grams`` is the water that it brought, where somebody put that on record.
+    """
 
     event: str
     from_ms: int
     to_ms: int
     is_recorded: bool = False
+    grams: float | None = None
 
 
 @dataclass(slots=True)
