@@ -128,7 +128,7 @@ def test_an_alarm_is_acknowledged_from_afar_and_the_asker_hears_of_it(
     with ExitStack() as opened:
         watch = opened_watch(opened)
         watch.loop.round()
-        (wishes,) = cast("list[Wishes]", watch.loop.beside)
+        (wishes,) = cast("list[Wishes]", watch.loop.beside[1:])
         wait_until(lambda: wishes._wire.health().works, "a subscription")
         asker.ask(do="acknowledge", tray="tray-a", alarm="air-too-warm", who="the teacher", id="17")
 
@@ -170,7 +170,7 @@ def test_people_get_the_summary_unless_they_say_otherwise(
 ) -> None:
     configured(bench, f"people: [{{name: evening class, channels: [terminal], {wants}}}]\n")
     with ExitStack() as opened:
-        beside = cast("list[DailySummary]", opened_watch(opened).loop.beside)
+        beside = cast("list[DailySummary]", opened_watch(opened).loop.beside[1:])
         assert [list(one._plan.channels) for one in beside] == ([channels] if channels else [])
 
 
@@ -179,7 +179,7 @@ def test_a_person_and_the_section_that_name_one_channel_get_one_summary(bench: P
         bench, "people: [{name: evening class, channels: [terminal]}]\nsummary: {channels: [terminal]}\n"
     )
     with ExitStack() as opened:
-        (daily,) = cast("list[DailySummary]", opened_watch(opened).loop.beside)
+        (daily,) = cast("list[DailySummary]", opened_watch(opened).loop.beside[1:])
         assert list(daily._plan.channels) == ["terminal"]
 
 
