@@ -1,28 +1,19 @@
 """What is due at each tray on a local date, by its plan, what people put on record, and what its traces showed.
 
-The rule of this file: what shows in the traces is known from the daemon alone, which leaves it in a note.
+The rule of this file: it says the same whoever asks, the daemon or a command.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta, tzinfo
-from typing import Any, Final, NamedTuple
+from typing import NamedTuple
 
-from wardian.daemon.beside import Extra
 from wardian.daemon.config import Config, TraySettings
-from wardian.daemon.lives import Lives
 from wardian.rules.care_given import Given, cares_of, found_roots_ms
 from wardian.rules.care_plan import Task, Tended, tasks_of
 from wardian.rules.crops import day_of, day_start_ms, stage_at
-from wardian.rules.observing.looks import Care
-from wardian.rules.observing.observer import Observer
 from wardian.rules.plans import TrayPlan
 from wardian.rules.records import CLOSED, MASSES, SCORES, Record, in_force
-
-#: The note that says what care showed in the traces: by tray a list of events, each with its beginning.
-NOTE: Final = "care_seen"
-
-Seen = Mapping[str, Sequence[tuple[str, int]]]
 
 
 class TrayCare(NamedTuple):
@@ -40,7 +31,7 @@ class Known:
 
     plans: Mapping[str, TrayPlan]
     records: Mapping[str, Sequence[Record]]
-    seen: Seen
+    seen: Mapping[str, Sequence[tuple[str, int]]]
 
 
 def by_tray(records: Iterable[Record]) -> dict[str, list[Record]]:
@@ -91,39 +82,3 @@ def _tended(
         rooted_ms=found_roots_ms(recorded),
         closed_ms=min(times[CLOSED], default=None),
     )
-
-
-def seen_in(observer: Observer) -> dict[str, list[tuple[str, int]]]:
-    """Return the care that shows in the traces of each tray and was not recorded."""
-    return {name: _unrecorded(tray.care.events) for name, tray in observer.trays.items()}
-
-
-def _unrecorded(events: Iterable[Care]) -> list[tuple[str, int]]:
-    return [(one.event, one.from_ms) for one in events if not one.is_recorded]
-
-
-class CareSeenNoted:
-    """Takes part in the rounds: leaves a note of the care that shows in the traces, whenever there is more of it."""
-
-    def __init__(self, observer: Observer, notes: Mapping[str, Any]) -> None:
-        """Go on from the notes of an earlier run."""
-        self._observer = observer
-        self._noted = seen_of(notes)
-
-    def work(self, _now_ms: int, _lives: Lives) -> Extra:
-        """Return the note where it changed."""
-        seen = {name: events for name, events in seen_in(self._observer).items() if events}
-        if seen == self._noted:
-            return Extra()
-        self._noted = seen
-        return Extra(notes={NOTE: seen})
-
-    def committed(self) -> None:
-        """Do nothing: a note waits for nothing."""
-
-
-def seen_of(notes: Mapping[str, Any]) -> dict[str, list[tuple[str, int]]]:
-    """Return the care that showed in the traces by the notes of a store."""
-    return {
-        name: [(event, from_ms) for event, from_ms in events] for name, events in notes.get(NOTE, {}).items()
-    }

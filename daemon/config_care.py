@@ -8,9 +8,10 @@ from pydantic import model_validator
 
 from wardian.daemon.config_types import ClockTime
 from wardian.daemon.written import SOME, Section, key, wrong
-from wardian.rules.care_plan import ROUNDS
 
 SECTION: Final = "care"
+#: Morning, noon and evening: common practice, no source.
+ROUNDS: Final = (time(8), time(13), time(18, 30))
 _MOST_ROUNDS: Final = 6
 #: Closer ones could fall together in a night in which the clock leaps.
 _APART_MIN: Final = 120

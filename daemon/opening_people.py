@@ -40,7 +40,8 @@ def open_care_reminders(
 ) -> "CareReminders":
     """Return what reminds people of care, going on from what they were told."""
     from wardian.daemon.care_reminders import NOTE, CareReminders
-    from wardian.daemon.care_today import Known, by_tray, care_of, seen_in, today
+    from wardian.daemon.care_seen_noted import seen_in
+    from wardian.daemon.care_today import Known, by_tray, care_of, today
 
     keys = [person for person in config.people if person.care]
     people = people_of(keys, channels, config.site.zone)

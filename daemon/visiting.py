@@ -170,7 +170,8 @@ def care_known(config: Config) -> "tuple[Known, int]":
     Raises:
         StoreFailed: The store cannot be read.
     """
-    from wardian.daemon.care_today import Known, by_tray, seen_of
+    from wardian.daemon.care_seen_noted import seen_of
+    from wardian.daemon.care_today import Known, by_tray
 
     with ExitStack() as opened:
         store, now_ms = look(config, opened)

@@ -223,7 +223,7 @@ def _care(
     config: Config, store: Store, loop: "Loop", recording: "Recording", channels: Sequence[str]
 ) -> list["Beside"]:
     """Return what notes the care that shows in the traces, and what reminds people of care."""
-    from wardian.daemon.care_today import CareSeenNoted
+    from wardian.daemon.care_seen_noted import CareSeenNoted
 
     notes = store.notes()
     noted = CareSeenNoted(loop.observer, notes)

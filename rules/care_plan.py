@@ -39,8 +39,6 @@ from wardian.rules.care_given import Given
 from wardian.rules.crops import Crop, StageSpan, day_of, day_start_ms
 from wardian.rules.daily import first_instant_ms
 
-#: Morning, noon and evening: common practice, no source.
-ROUNDS: Final = (time(8), time(13), time(18, 30))
 #: The days from which a stage of an unknown name counts as rooting and as toning: common practice, no source.
 _ROOTING_DAY: Final = 8
 _TONING_DAY: Final = 15
@@ -139,10 +137,15 @@ def rounds_of(day: date, times: Sequence[time], zone: tzinfo) -> list[Round]:
     return [Round(at, *edges) for at, edges in zip(at_ms, pairwise(edges_ms), strict=True)] if at_ms else []
 
 
-def tasks_of(tray: Tended, day: date, times: Sequence[time] = ROUNDS) -> list[Task]:
+def tasks_of(tray: Tended, day: date, times: Sequence[time]) -> list[Task]:
     """Return the tasks of a tray on a local date, in the order in which they are due; none before it was stuck.
 
     What may wait for days is among those of each until it was done.
+
+    Args:
+        tray: The tray.
+        day: The local date.
+        times: When rounds are made by the clock on the wall, at least one, rising.
 
     Raises:
         OverflowError: The date is at the ends of the calendar.

@@ -32,6 +32,9 @@ OUTWARD: Final = ("beat", "daily_summary", "outward", "summary", "summary_words"
 #: What there is for people who are told, and nobody else.
 FOR_PEOPLE: Final = (
     "belonging",
+    "care_reminders",
+    "care_today",
+    "care_words",
     "composing",
     "config_people",
     "news",
