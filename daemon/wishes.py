@@ -39,6 +39,7 @@ AMOUNTS: Final = {GRAMS: 20, MINUTES: 20, PH: 20, EC: 20, TEMPERATURE: 20, LOOK:
 #: The same care of one tray that comes again within this time is a button that bounced.
 BOUNCE_MS: Final = 15_000
 _NEEDED: Final = ("do", "tray", "who")
+_OF_CARE: Final = {key: KEYS[key] for key in (*_NEEDED, "why", "id")} | AMOUNTS
 #: These may be asked of all alarms of a tray at once.
 _OF_A_TRAY: Final = (life.ACKNOWLEDGE, life.REMOVE, life.RESTORE)
 
@@ -222,23 +223,23 @@ def _asked(heard: Heard) -> _Asked | _Cared:
 
 
 def _refuse_strange(asks: Mapping[str, Any]) -> None:
-    is_care = isinstance(asks.get("do"), str) and asks["do"] in EVENTS
-    known = {"do", "tray", "who", "why", "id", *AMOUNTS} if is_care else set(KEYS)
+    do = asks.get("do")
+    is_care, is_act = (isinstance(do, str) and do in known for known in (EVENTS, ACTS))
+    known = _OF_CARE if is_care else KEYS if is_act else {**KEYS, **AMOUNTS}
     for key, value in asks.items():
         if key not in known:
-            accepted = [name for name in (*KEYS, *AMOUNTS) if name in known]
-            raise NotToBeDone(f"{key[:40]!r} is no known key; accepted: {', '.join(accepted)}")
-        is_number = (
-            key in AMOUNTS and isinstance(value, (int, float, Decimal)) and not isinstance(value, bool)
-        )
-        if not is_number and not _is_text(value, key):
-            raise NotToBeDone(f"{key} is not a text of at most {(KEYS | AMOUNTS)[key]} letters")
+            raise NotToBeDone(f"{key[:40]!r} is no known key; accepted: {', '.join(known)}")
+        if not _is_number(value, key) and not _is_text(value, key):
+            raise NotToBeDone(f"{key} is not a text of at most {known[key]} letters")
     missing = [key for key in _NEEDED if not one_line(asks.get(key, ""))]
     if missing:
         raise NotToBeDone(f"{missing[0]} is missing")
-    if asks["do"] not in ACTS and not is_care:
-        hint = nearest(asks["do"], (*ACTS, *EVENTS), listed=99)
-        raise NotToBeDone(f"{asks['do']!r} cannot be asked; {hint}")
+    if not is_care and not is_act:
+        raise NotToBeDone(f"{do!r} cannot be asked; {nearest(asks['do'], (*ACTS, *EVENTS), listed=99)}")
+
+
+def _is_number(value: Any, key: str) -> bool:
+    return key in AMOUNTS and isinstance(value, (int, float, Decimal)) and not isinstance(value, bool)
 
 
 def _is_text(value: Any, key: str) -> bool:

@@ -106,7 +106,7 @@ def care_fields(event: str, amounts: Mapping[str, Written]) -> dict[str, Any]:
     for name in amounts:
         if name not in taken:
             accepted = f"accepted: {', '.join(taken)}" if taken else "none is accepted"
-            raise ValueError(f"{event} takes no {name}; {accepted}")
+            raise ValueError(f"{event} takes no {name if name.isalpha() else shown(name)}; {accepted}")
     if event == LOOKED and LOOK not in amounts:
         raise ValueError(
             f"look is missing: what was found; accepted: {', '.join(LOOKS)}, several with commas"
