@@ -13,7 +13,7 @@ from wardian.daemon.record_words import record_words
 from wardian.daemon.tongue import Tongue, utc_text
 from wardian.rules.care_given import CLEANED, FED, WIPED
 from wardian.rules.errors import StoreFailed
-from wardian.rules.observing.looks import LIFTED, MISTED, WATERED, Care
+from wardian.rules.observing.looks import ALCOHOL, LIFTED, MISTED, WATERED, Care
 from wardian.rules.observing.minutes import KEPT, MINUTE_MS
 from wardian.rules.ports import Store
 from wardian.rules.readings import Reading
@@ -23,7 +23,7 @@ log = logging.getLogger(__name__)
 
 #: The note that says which record was taken up last.
 NOTE: Final = "records"
-#: Recorded events that show in the traces, and as what.
+#: Recorded events that observers are told of, and as what they show in the traces.
 SHOWS: Final = {
     LIFTED: LIFTED,
     MISTED: MISTED,
@@ -31,6 +31,7 @@ SHOWS: Final = {
     FED: WATERED,
     WIPED: LIFTED,
     CLEANED: LIFTED,
+    ALCOHOL: ALCOHOL,
 }
 
 #: What is measured by hand in the water, and the quantity that it is.
@@ -121,7 +122,7 @@ def entry_of(record: Record, tongue: Tongue, now_ms: int) -> dict[str, Any]:
 
 
 def cares(records: Iterable[Record], since_ms: int) -> Iterator[tuple[str, Care]]:
-    """Yield the care that records tell of and traces can show, done since an instant, with its tray."""
+    """Yield the care that records tell of and observers know, done since an instant, with its tray."""
     for record in in_force(records):
         event = SHOWS.get(record.fields.get("event", "")) if record.kind == CARE else None
         if event and record.time_ms >= since_ms:

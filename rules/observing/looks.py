@@ -19,6 +19,8 @@ from wardian.rules.plans import TrayPlan
 LIFTED: Final = care_given.LIFTED
 MISTED: Final = care_given.MISTED
 WATERED: Final = care_given.WATERED
+#: Not care of the cuttings: it was used near the humidity probe, which it makes drift for good.
+ALCOHOL: Final = care_given.ALCOHOL
 
 
 class Care(NamedTuple):
@@ -62,7 +64,8 @@ class Look:
 
     def last_care(self, *events: str) -> Care | None:
         """Return the last care of some kinds, of any kind where none is named."""
-        return next((one for one in reversed(self.care) if not events or one.event in events), None)
+        wanted = events or (LIFTED, MISTED, WATERED)
+        return next((one for one in reversed(self.care) if one.event in wanted), None)
 
     @property
     def has_roots(self) -> bool:

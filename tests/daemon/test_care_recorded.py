@@ -2,7 +2,9 @@
 
 import json
 from dataclasses import replace
+from datetime import UTC
 from pathlib import Path
+from typing import Any
 
 import pytest
 from base_config import BASE
@@ -10,6 +12,9 @@ from loop_rig import BEGIN_MS, FlakyStore, Rig, plan
 
 from wardian.adapters.stores.opening import open_store
 from wardian.daemon.cli import main
+from wardian.daemon.record_words import DONE, record_words
+from wardian.daemon.tongue import Tongue
+from wardian.rules.care_given import EVENTS
 from wardian.rules.crops import Band, Limit, Stage, StageSpan
 from wardian.rules.observing.looks import LIFTED, WATERED, Care
 from wardian.rules.plans import TrayPlan
@@ -73,6 +78,30 @@ def test_care_that_is_withdrawn_is_forgotten() -> None:
     rig.round_at(2)
     assert [one.event for one in rig.loop.observer.trays["tray-a"].care.events] == [LIFTED]
     assert rig.store.journal()[-1].fields["message"].startswith("Record 1 withdrawn")
+
+
+@pytest.mark.parametrize(
+    ("fields", "words"),
+    [
+        ({"event": "lifted", "minutes": 10.0}, "Cover lifted for 10 min"),
+        ({"event": "misted", "minutes": 5.0, "grams": 20.0}, "Misted for 5 min with water of 20 g"),
+        (
+            {"event": "fed", "grams": 200.0, "ph": 5.8, "ec": 0.6, "temperature_c": 20.0},
+            "Fed with water of 200 g, pH 5.8, EC 0.6 mS/cm, 68.0 °F",
+        ),
+        ({"event": "looked", "look": ["limp", "mould"]}, "Looked at: limp, mould"),
+        ({"event": "cleaned"}, "Dead leaves taken out"),
+        ({"event": "alcohol"}, "Alcohol used near the probe"),
+    ],
+)
+def test_care_is_told_with_its_amounts(fields: dict[str, Any], words: str) -> None:
+    tongue = Tongue(UTC, fahrenheit=True)
+    assert record_words(Record(CARE, BEGIN_MS, BEGIN_MS, "tray-a", fields=fields), tongue) == words
+
+
+@pytest.mark.parametrize("event", EVENTS)
+def test_every_event_of_care_has_its_words(event: str) -> None:
+    assert DONE[event]
 
 
 def measured(at_ms: int, **fields: float) -> Record:

@@ -8,7 +8,7 @@ from cases_of_conditions import observed, planned, told
 from minute_by_minute import NOON_MS, TRAY, chunk_by, course
 
 from wardian.rules.crops import StageSpan
-from wardian.rules.observing.looks import LIFTED, Care
+from wardian.rules.observing.looks import ALCOHOL, LIFTED, Care
 from wardian.rules.observing.minutes import MINUTE_MS
 from wardian.rules.observing.observer import Observer
 
@@ -27,6 +27,12 @@ def test_twenty_hours_after_the_last_round_nobody_has_tended_the_tray_until_some
     assert told(found) == [(21 * HOUR + 10, "not-tended", "raised")]
     assert found[0].since_ms == care[0].to_ms
     assert told(observed(planned("not-tended"), STEADY, [lifted(60), lifted(20 * HOUR)])) == []
+
+
+def test_alcohol_for_blades_is_no_round() -> None:
+    care = [lifted(60), Care(ALCOHOL, NOON_MS + 20 * HOUR * MINUTE_MS, NOON_MS + 20 * HOUR * MINUTE_MS)]
+    found = observed(planned("not-tended"), STEADY, care)
+    assert told(found) == [(21 * HOUR + 10, "not-tended", "raised")]
 
 
 def test_where_care_was_never_seen_it_may_never_be_visible() -> None:
