@@ -272,7 +272,9 @@ def test_a_reminder_reaches_a_mail_server_and_says_what_to_do(tmp_path: Path) ->
         delivered(bench, notifier)
         (mail,) = sink.mails
     assert mail["Subject"] == "care due at 2 trays, round of 08:00"
-    assert "air and mist: lift the cover" in mail.get_body(("plain",)).get_content().replace("\r\n", " ")
+    body = mail.get_body(("plain",))
+    assert body is not None
+    assert "air and mist: lift the cover" in body.get_content().replace("\r\n", " ")
 
 
 def test_a_reminder_is_a_line_on_the_console(capsys: pytest.CaptureFixture[str]) -> None:
