@@ -3,17 +3,21 @@
 The rule of this file: it says the same whoever asks, the daemon or a command.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta, tzinfo
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from wardian.daemon.config import Config, TraySettings
+from wardian.rules.care_done import Tended
 from wardian.rules.care_given import Given, cares_of, found_roots_ms
-from wardian.rules.care_plan import Task, Tended, tasks_of
+from wardian.rules.care_plan import Task, tasks_of
 from wardian.rules.crops import day_of, day_start_ms, stage_at
 from wardian.rules.plans import TrayPlan
-from wardian.rules.records import CLOSED, MASSES, SCORES, Record, in_force
+from wardian.rules.records import BATCH, CLOSED, MASSES, SCORES, Record, in_force
+
+#: The root score from which a cutting counts as rooted.
+_ROOTED: Final = 3
 
 
 class TrayCare(NamedTuple):
@@ -69,16 +73,34 @@ def _tended(
     tray: TraySettings, plan: TrayPlan, own: Sequence[Record], seen: Iterable[Given], zone: tzinfo
 ) -> Tended:
     recorded = cares_of(own)
-    times = {kind: [one.time_ms for one in own if one.kind == kind] for kind in (MASSES, SCORES, CLOSED)}
+    times = {kind: [one.time_ms for one in own if one.kind == kind] for kind in (BATCH, MASSES, SCORES)}
     return Tended(
         crop=tray.crop,
         stuck=tray.stuck,
         zone=zone,
         spans=plan.spans,
         given=sorted([*recorded, *seen], key=lambda one: one.from_ms),
+        begun_ms=min(times[BATCH], default=None),
         has_balance="tray_mass" in plan.silent_after_ms,
         weighed_ms=min(times[MASSES], default=None),
         scored_ms=times[SCORES],
-        rooted_ms=found_roots_ms(recorded),
-        closed_ms=min(times[CLOSED], default=None),
+        rooted_ms=min(_rooted_ms(own, recorded), default=None),
+        closed_ms=_closed_ms(own),
     )
+
+
+def _rooted_ms(own: Iterable[Record], recorded: Iterable[Given]) -> Iterator[int]:
+    """Yield when roots were found, by a look or by a score."""
+    found_ms = found_roots_ms(recorded)
+    if found_ms is not None:
+        yield found_ms
+    yield from (one.time_ms for one in own if one.kind == SCORES and any(one.fields["counts"][_ROOTED:]))
+
+
+def _closed_ms(own: Iterable[Record]) -> int | None:
+    """Return when the last batch was closed, None where another was begun since, or none was."""
+    closed_ms = None
+    for one in own:
+        if one.kind in (BATCH, CLOSED):
+            closed_ms = one.time_ms if one.kind == CLOSED else None
+    return closed_ms

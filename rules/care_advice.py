@@ -96,6 +96,12 @@ class Case:
         """What is usual in this stage."""
         return USUAL[self.phase]
 
+    @property
+    def is_fed(self) -> bool:
+        """Whether its water carries feed: from the crop's day on, and not in a stage that wants none."""
+        aim = self.stage.feed_mg_l if self.stage else None
+        return self.day >= feed_day(self.crop) and (aim is None or aim.high != 0)
+
     def aim(self, quantity: str, usual: Aim) -> Aim:
         """Return what the crop wants of a quantity in this stage, else what is usual."""
         return self.stage.aims.get(quantity, usual) if self.stage else usual
@@ -169,11 +175,11 @@ def _water(case: Case) -> Advice:
 
 def _what_water(case: Case) -> tuple[str, tuple[Figure, ...]]:
     ph, ph_figures = _range(case.aim("water_ph", _PH))
-    if case.day < feed_day(case.crop):
+    if not case.is_fed:
         return f"plain water of pH {ph}", ph_figures
     ec, ec_figures = _range(case.aim("water_ec", _EC_MS_CM))
     aim = case.stage.feed_mg_l if case.stage else None
-    feed, feed_figures = _range(aim if aim and aim.high else case.usual.feed_mg_l)
+    feed, feed_figures = _range(aim or case.usual.feed_mg_l)
     words = f"weak feed: {feed} mg/l nitrogen, pH {ph}, EC {ec} mS/cm"
     return words, (*feed_figures, *ph_figures, *ec_figures)
 

@@ -4,13 +4,11 @@ The rule of this file: each task of a date is there once, whatever the clocks do
 recorded or seen in its traces, does the task in whose time it falls.
 """
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
 from datetime import date, time, timedelta, tzinfo
 from itertools import pairwise
 from typing import Final, NamedTuple
 
-from wardian.rules import care_given as given
 from wardian.rules.care_advice import (
     AIR,
     CALLUS,
@@ -35,15 +33,17 @@ from wardian.rules.care_advice import (
     pot_day,
     roots_days,
 )
-from wardian.rules.care_given import Given
-from wardian.rules.crops import Crop, StageSpan, day_of, day_start_ms
+from wardian.rules.care_done import DONE_BY, Tended
+from wardian.rules.crops import day_of, day_start_ms
 from wardian.rules.daily import first_instant_ms
 
 #: The days from which a stage of an unknown name counts as rooting and as toning: common practice, no source.
 _ROOTING_DAY: Final = 8
 _TONING_DAY: Final = 15
-#: Days between two looks for roots, and how long a first feed may wait (chosen).
+#: Days between two looks for roots, more where roots are slow so that there are about so many, and how long a first
+#: feed may wait (chosen).
 _LOOK_EVERY: Final = 3
+_LOOKS: Final = 4
 #: Callus is looked for at half of the time to the due day, and some days before roots (common practice for crops due by
 #: day 14: day 7 to 10, no source).
 _CALLUS_BEFORE_ROOTS: Final = 2
@@ -96,35 +96,6 @@ class Task(NamedTuple):
         return f"{self.day}/{self.name}/{self.number}"
 
 
-@dataclass(frozen=True, slots=True)
-class Tended:
-    """A tray as its care is planned.
-
-    Attributes:
-        crop: What grows in it.
-        stuck: The day the cuttings went in.
-        zone: The clock on the wall.
-        spans: Its stages and the instants at which they begin.
-        given: What was done at it since then, in order of time.
-        has_balance: Whether it is weighed.
-        weighed_ms: When its full mass was put on record.
-        scored_ms: When roots were scored, in order of time.
-        rooted_ms: When roots were found.
-        closed_ms: When it was potted on or given up.
-    """
-
-    crop: Crop
-    stuck: date
-    zone: tzinfo
-    spans: Sequence[StageSpan]
-    given: Sequence[Given] = ()
-    has_balance: bool = False
-    weighed_ms: int | None = None
-    scored_ms: Sequence[int] = ()
-    rooted_ms: int | None = None
-    closed_ms: int | None = None
-
-
 def rounds_of(day: date, times: Sequence[time], zone: tzinfo) -> list[Round]:
     """Return the rounds of a local date: each counts from halfway after the one before to halfway to the next.
 
@@ -160,7 +131,7 @@ def tasks_of(tray: Tended, day: date, times: Sequence[time]) -> list[Task]:
         found += _daily(tray, day, rounds)
     if tray.closed_ms is not None:
         found = [one for one in found if one.at_ms < tray.closed_ms]
-    order = list(_DONE_BY)
+    order = list(DONE_BY)
     return sorted(found, key=lambda one: (one.at_ms, order.index(one.name)))
 
 
@@ -219,16 +190,28 @@ def _waits(tray: Tended) -> Iterator[_Wait]:
     yield _Wait(STICK, 0, 0)
     if tray.has_balance:
         yield _Wait(WEIGH, 0, 0)
-    fed = feed_day(tray.crop)
-    yield _Wait(FEED, fed, fed + _LOOK_EVERY - 1)
+    fed = _fed_from(tray)
+    if fed is not None:
+        yield _Wait(FEED, fed, fed + _LOOK_EVERY - 1)
     first, last = roots_days(tray.crop)
     callus = max(_FIRST_CALLUS_DAY, min(round(last / 2), first - _CALLUS_BEFORE_ROOTS))
     if callus < first and not _had_roots(tray, callus):
         yield _Wait(CALLUS, callus, first - 1)
-    for look in range(first, last + 1, _LOOK_EVERY):
+    every = max(_LOOK_EVERY, (last - first) // _LOOKS)
+    for look in range(first, last + 1, every):
         if not _had_roots(tray, look):
-            yield _Wait(ROOTS, look, min(look + _LOOK_EVERY - 1, last))
+            yield _Wait(ROOTS, look, min(look + every - 1, last))
     yield _Wait(POT, pot_day(tray.crop), _EVER)
+
+
+def _fed_from(tray: Tended) -> int | None:
+    """Return the first day after sticking on which water carries feed, None where it does on none."""
+    first = feed_day(tray.crop)
+    for since_stuck in range(first, pot_day(tray.crop) + 1):
+        day = tray.stuck + timedelta(days=since_stuck)
+        if _case(tray, day, day_start_ms(day, tray.zone)).is_fed:
+            return since_stuck
+    return None
 
 
 def _had_roots(tray: Tended, since_stuck: int) -> bool:
@@ -244,7 +227,7 @@ def _waiting(tray: Tended, wait: _Wait, times: Sequence[time]) -> Task:
     begin_ms = day_start_ms(day, tray.zone)
     at_ms = rounds[0].at_ms if rounds else begin_ms
     task = _task(tray, wait.name, day, Round(at_ms, begin_ms, end_ms), _case(tray, day, at_ms))
-    before_ms = (one for one in _DONE_BY[wait.name](tray) if wait.name in _ALSO_BEFORE and one < begin_ms)
+    before_ms = (one for one in DONE_BY[wait.name](tray) if wait.name in _ALSO_BEFORE and one < begin_ms)
     return task._replace(done_ms=min(before_ms, default=task.done_ms))
 
 
@@ -252,53 +235,5 @@ def _waiting(tray: Tended, wait: _Wait, times: Sequence[time]) -> Task:
 
 
 def _task(tray: Tended, name: str, day: date, round_: Round, case: Case) -> Task:
-    done_ms = min((one for one in _DONE_BY[name](tray) if round_.from_ms <= one < round_.to_ms), default=None)
+    done_ms = min((one for one in DONE_BY[name](tray) if round_.from_ms <= one < round_.to_ms), default=None)
     return Task(name, day, 1, *round_, advice(name, case), done_ms)
-
-
-def _cared(*events: str, seen: Sequence[str] = ()) -> Callable[[Tended], Iterator[int]]:
-    """Return what yields when some care was given; some of it counts only where it shows in the traces."""
-
-    def done(tray: Tended) -> Iterator[int]:
-        for one in tray.given:
-            if one.event in events or (one.event in seen and not one.is_recorded):
-                yield one.from_ms
-
-    return done
-
-
-def _looked(*looks: str) -> Callable[[Tended], Iterator[int]]:
-    def done(tray: Tended) -> Iterator[int]:
-        yield from (one.from_ms for one in tray.given if one.event == given.LOOKED)
-        yield from tray.scored_ms
-
-    def found(tray: Tended) -> Iterator[int]:
-        yield from (one.from_ms for one in tray.given if set(looks) & set(one.looks))
-        yield from tray.scored_ms
-
-    return found if looks else done
-
-
-def _weighed(tray: Tended) -> Iterator[int]:
-    yield from () if tray.weighed_ms is None else (tray.weighed_ms,)
-
-
-def _closed(tray: Tended) -> Iterator[int]:
-    yield from () if tray.closed_ms is None else (tray.closed_ms,)
-
-
-_ANY_WATER: Final = (given.MISTED, given.WATERED, given.FED)
-#: What does each task, in the order in which tasks of one instant are told. A light mist leaves no trace without a
-#: balance: there a lifted cover that shows stands for it.
-_DONE_BY: Final[dict[str, Callable[[Tended], Iterator[int]]]] = {
-    STICK: _cared(*given.EVENTS),
-    WEIGH: _weighed,
-    MIST: _cared(*_ANY_WATER, seen=(given.LIFTED,)),
-    AIR: _cared(given.LIFTED, given.WIPED, given.CLEANED, *_ANY_WATER),
-    TONE: _cared(given.LIFTED),
-    WATER: _cared(given.WATERED, given.FED, given.LOOKED),
-    FEED: _cared(given.FED),
-    CALLUS: _looked(),
-    ROOTS: _looked(given.ROOTS, given.NO_ROOTS),
-    POT: _closed,
-}

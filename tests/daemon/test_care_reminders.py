@@ -28,7 +28,7 @@ from wardian.daemon.quiet import Quiet
 from wardian.daemon.tongue import Tongue
 from wardian.rules.errors import StoreFailed
 from wardian.rules.ports import Notifier
-from wardian.rules.records import CARE, CLOSED, Record
+from wardian.rules.records import BATCH, CARE, CLOSED, SCORES, Record
 
 MINUTE_MS: Final = 60_000
 HOUR_MS: Final = 60 * MINUTE_MS
@@ -162,6 +162,19 @@ def test_nobody_is_told_before_the_cuttings_are_in_or_after_they_were_potted_on(
     dates = {key.split("/")[1] for key in bench.tasks() if key.startswith("tray-a")}
     assert max(dates) == "2026-03-10"
     assert any(key.startswith("tray-b/2026-03-11") for key in bench.tasks())
+
+
+def test_what_a_batch_has_on_record_is_known() -> None:
+    """Roots that were scored are not looked for again, and a new batch in a tray has tasks anew."""
+    bench = Bench(ms("2026-03-12T00:00"))
+    bench.put_down("tray-a", ms("2026-03-12T07:00"), kind=SCORES, counts=[0, 1, 2, 0, 0, 0])
+    bench.put_down("tray-b", ms("2026-03-11T07:00"), kind=SCORES, counts=[0, 1, 2, 1, 0, 0])
+    bench.put_down("tray-b", ms("2026-03-14T07:00"), kind=CLOSED)
+    bench.put_down("tray-b", ms("2026-03-14T12:00"), kind=BATCH)
+    bench.go(ms("2026-03-12T00:00"), ms("2026-03-16T00:00"), 30 * MINUTE_MS)
+    told = bench.tasks()
+    assert [key for key in told if "/roots/" in key] == ["tray-a/2026-03-15/roots/1"]
+    assert "tray-b/2026-03-15/water/1" in told
 
 
 def test_what_waits_for_days_is_told_once() -> None:

@@ -11,8 +11,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from wardian.rules.care_done import Tended
 from wardian.rules.care_given import EVENTS, Given
-from wardian.rules.care_plan import Task, Tended, rounds_of, tasks_of
+from wardian.rules.care_plan import Task, rounds_of, tasks_of
 from wardian.rules.crops import Aim, Crop, Stage, day_start_ms, stage_spans
 
 ROUNDS: Final = (time(8), time(13), time(18, 30))
@@ -102,6 +103,26 @@ def test_a_crop_says_how_often_it_is_misted_and_when_it_is_fed_and_looked_at() -
     assert "40 to 75 mg/l nitrogen" in words(task(tray, 5, "water"))
     assert "plain water of pH 5.5 to 6" in words(task(tray, 4, "water"))
     assert "pot" in {one.name for one in planned(tray, 18)} - {one.name for one in planned(tray, 17)}
+
+
+def test_a_stage_that_wants_no_feed_puts_the_first_feed_off() -> None:
+    stages = (Stage("callusing", 0, feed_mg_l=Aim(0, 0)), Stage("rooting", 12), Stage("toning", 25))
+    tray = tended(Crop("poinsettia", stages, due_day=24, roots_days=(12, 18), feed_day=10))
+    assert "feed" not in {one.name for day in range(12) for one in planned(tray, day)}
+    assert "plain water" in words(task(tray, 11, "water"))
+    assert task(tray, 12, "feed").day == STUCK + timedelta(days=12)
+    never = tended(Crop("basil", (Stage("callusing", 0, feed_mg_l=Aim(0, 0)),)))
+    assert "feed" not in {one.name for day in range(40) for one in planned(never, day)}
+
+
+def test_slow_crops_are_looked_at_less_often() -> None:
+    tray = tended(Crop("lavender", STAGES, due_day=35, roots_days=(14, 28)))
+    looks = {one.day for day in range(40) for one in planned(tray, day) if one.name == "roots"}
+    assert [(day - STUCK).days for day in sorted(looks)] == [14, 19, 24, 29, 34]
+
+
+def test_a_batch_that_is_on_record_was_stuck() -> None:
+    assert task(tended(begun_ms=at(0, "10:00")), 0, "stick").done_ms == at(0, "10:00")
 
 
 def test_what_the_water_should_be_and_how_dry_it_may_get_come_from_the_stage() -> None:
