@@ -70,7 +70,7 @@ class Task(NamedTuple):
         name: What, one of ``TITLES``.
         day: The local date under which it is told, that of its first day where it may wait.
         number: Which one of its name on that date, from 1.
-        at_ms: When it is due.
+        at_ms: When it is due; on a later day of what may wait, in the first round of that day.
         from_ms: From when on what is done counts for it.
         to_ms: From when on it is past.
         advice: What it says.
@@ -126,7 +126,7 @@ def tasks_of(tray: Tended, day: date, times: Sequence[time]) -> list[Task]:
     is_over = bool(rounds) and tray.closed_ms is not None and tray.closed_ms < rounds[0].from_ms
     if since_stuck < 0 or not rounds or is_over:
         return []
-    found = [*_once(tray, day, times)]
+    found = [*_once(tray, day, rounds[0])]
     if 0 < since_stuck <= pot_day(tray.crop) + _LINGERS:
         found += _daily(tray, day, rounds)
     if tray.closed_ms is not None:
@@ -176,12 +176,12 @@ class _Wait(NamedTuple):
     last: int
 
 
-def _once(tray: Tended, day: date, times: Sequence[time]) -> Iterator[Task]:
-    """Yield what is done once and may wait, where it was not done before this date."""
+def _once(tray: Tended, day: date, first: Round) -> Iterator[Task]:
+    """Yield what is done once and may wait, due in the first round, where it was not done before this date."""
     since_stuck, begin_ms = (day - tray.stuck).days, day_start_ms(day, tray.zone)
     for wait in _waits(tray):
         if wait.first <= since_stuck <= wait.last:
-            task = _waiting(tray, wait, times)
+            task = _waiting(tray, wait, first.at_ms)
             if task.done_ms is None or task.done_ms >= begin_ms:
                 yield task
 
@@ -220,13 +220,11 @@ def _had_roots(tray: Tended, since_stuck: int) -> bool:
     return tray.rooted_ms is not None and tray.rooted_ms < begin_ms
 
 
-def _waiting(tray: Tended, wait: _Wait, times: Sequence[time]) -> Task:
+def _waiting(tray: Tended, wait: _Wait, at_ms: int) -> Task:
     day = tray.stuck + timedelta(days=wait.first)
-    end_ms = day_start_ms(tray.stuck + timedelta(days=wait.last + 1), tray.zone)
-    rounds = rounds_of(day, times, tray.zone)
     begin_ms = day_start_ms(day, tray.zone)
-    at_ms = rounds[0].at_ms if rounds else begin_ms
-    task = _task(tray, wait.name, day, Round(at_ms, begin_ms, end_ms), _case(tray, day, at_ms))
+    end_ms = day_start_ms(tray.stuck + timedelta(days=wait.last + 1), tray.zone)
+    task = _task(tray, wait.name, day, Round(at_ms, begin_ms, end_ms), _case(tray, day, begin_ms))
     before_ms = (one for one in DONE_BY[wait.name](tray) if wait.name in _ALSO_BEFORE and one < begin_ms)
     return task._replace(done_ms=min(before_ms, default=task.done_ms))
 

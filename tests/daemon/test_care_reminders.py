@@ -192,6 +192,14 @@ def test_what_waits_for_days_is_told_once() -> None:
     }
 
 
+def test_what_has_waited_for_days_comes_with_the_first_round_and_not_by_itself() -> None:
+    """A daemon that starts on a later day of a look for roots, at six in the morning."""
+    bench = Bench(ms("2026-03-13T06:00"))
+    bench.go(ms("2026-03-13T06:00"), ms("2026-03-13T12:00"))
+    assert bench.told() == ["care due at 2 trays, round of 08:00"]
+    assert "tray-a/2026-03-12/roots/1" in bench.tasks()
+
+
 def test_nothing_is_told_until_the_backlog_of_a_start_is_in() -> None:
     bench = Bench(ms("2026-03-04T08:10"))
     bench.ready = False

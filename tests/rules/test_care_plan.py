@@ -92,13 +92,14 @@ def test_what_was_not_done_waits_and_is_told_under_its_first_day() -> None:
     assert {task(tray, day, "roots").key for day in (10, 11, 12)} == {"2026-03-12/roots/1"}
     assert task(tray, 13, "roots").key == "2026-03-15/roots/1"
     assert task(tray, 30, "pot").day == STUCK + timedelta(days=21)
+    assert task(tray, 30, "pot").at_ms == at(30, "08:00")
 
 
 def test_a_crop_says_how_often_it_is_misted_and_when_it_is_fed_and_looked_at() -> None:
     stages = (Stage("callusing", 0, mistings=Aim(1, 2), feed_mg_l=Aim(40, 75)), *STAGES[1:])
     crop = Crop("mint", stages, due_day=14, roots_days=(5, 10), pot_day=18, feed_day=5)
     tray = tended(crop)
-    assert [name for _, name in named(tray, 4)] == ["callus", "mist", "water", "mist", "air"]
+    assert [name for _, name in named(tray, 4)] == ["mist", "water", "callus", "mist", "air"]
     assert [name for _, name in named(tray, 5)] == ["mist", "water", "feed", "roots", "mist", "air"]
     assert "40 to 75 mg/l nitrogen" in words(task(tray, 5, "water"))
     assert "plain water of pH 5.5 to 6" in words(task(tray, 4, "water"))
@@ -231,7 +232,7 @@ def test_who_fed_early_is_not_asked_for_a_first_feed() -> None:
 
 def test_a_tray_that_was_potted_on_has_no_tasks() -> None:
     tray = tended(closed_ms=at(12, "12:00"))
-    assert [name for _, name in named(tray, 12)] == ["roots", "mist", "water"]
+    assert [name for _, name in named(tray, 12)] == ["mist", "water", "roots"]
     assert planned(tray, 13) == []
 
 
