@@ -40,6 +40,7 @@ ROOTING: Final = "rooting"
 TONING: Final = "toning"
 
 _PRACTICE: Final = "common practice, no source"
+_OF_CROP: Final = f"the crop's own figures where it has any, else {_PRACTICE}"
 _FAUST: Final = (
     "Faust, Dole & Lopez, The Floriculture Vegetative Cutting Industry, Horticultural Reviews 44, 2017"
 )
@@ -128,9 +129,7 @@ def _stick(case: Case) -> Advice:
         else "follow the label of the rooting hormone, with gloves and without dust"
     )
     blades = "keep alcohol for blades away from the humidity probe, which it spoils for good, and from heat"
-    source = (
-        f"within 4 h for tender crops: {_FAUST}; alcohol: a humidity probe's manual; the rest from memory"
-    )
+    source = f"{_OF_CROP}; 4 h for tender crops: {_FAUST}; alcohol: a humidity probe's manual; the rest from memory"
     return Advice(words, Evidence(f"{hormone}; {blades}"), source)
 
 
@@ -170,7 +169,7 @@ def _water(case: Case) -> Advice:
     given, figures = _what_water(case)
     words = Evidence(f"water when {{}} % of its water is gone, with {given}", (number(lost or 0), *figures))
     caution = "keep water off mains plugs, lamp and mat, and those behind a residual-current device"
-    return Advice(words, Evidence(caution))
+    return Advice(words, Evidence(caution), _OF_CROP)
 
 
 def _what_water(case: Case) -> tuple[str, tuple[Figure, ...]]:
@@ -193,7 +192,7 @@ def _range(aim: Aim) -> tuple[str, tuple[Figure, ...]]:
 def _feed(case: Case) -> Advice:
     given, figures = _what_water(case)
     caution = "pour feed onto the medium and not onto leaves, least of all those of poinsettia"
-    source = f"{_FAUST}; the day: {_PRACTICE}"
+    source = f"{_OF_CROP}; nitrogen, and none on leaves of poinsettia: {_FAUST}"
     return Advice(Evidence(f"from now on its water is {given}", figures), Evidence(caution), source)
 
 

@@ -1,6 +1,7 @@
 """Care from afar: a button at the bench puts it on record by the rules of the command, once, and is answered."""
 
 import json
+import string
 from pathlib import Path
 from typing import Any, Final
 
@@ -26,6 +27,8 @@ trays:
 crops: {coleus: {stages: [{name: callusing, from_day: 0, bands: {air_temperature: {high: 25 °C}}}]}}
 """
 )
+#: What a button might send: letters, signs and a few that are no ASCII.
+SIGNS: Final = string.printable + "°µ٣🌱"
 MISTED: Final = {"do": "misted", "tray": "tray-a", "who": "bench", "grams": 20}
 
 
@@ -135,7 +138,7 @@ def test_a_flood_of_presses_is_refused() -> None:
 @given(
     st.dictionaries(
         st.sampled_from(["do", "tray", "who", "grams", "look", "why"]),
-        st.text(max_size=9) | st.floats() | st.none() | st.booleans(),
+        st.text(SIGNS, max_size=9) | st.floats() | st.none() | st.booleans(),
     )
 )
 def test_whatever_a_button_sends_is_answered(asks: dict[str, Any]) -> None:

@@ -1,7 +1,8 @@
 """What can be said of care: each amount in its own unit, and everything else refused with what is accepted."""
 
+import string
 from decimal import Decimal
-from typing import Any
+from typing import Any, Final
 
 import pytest
 from hypothesis import given
@@ -17,6 +18,8 @@ from wardian.rules.care_given import (
     rot_seen_ms,
 )
 from wardian.rules.records import CARE, NOTE, Record
+
+SIGNS: Final = string.printable + "°µ٣🌱"
 
 
 @pytest.mark.parametrize(
@@ -71,7 +74,10 @@ def test_what_cannot_be_meant_is_refused_with_what_is_accepted(
     assert why in str(refused.value)
 
 
-@given(st.sampled_from([*EVENTS, "sung to"]), st.dictionaries(st.text(max_size=12), st.text(max_size=12)))
+@given(
+    st.sampled_from([*EVENTS, "sung to"]),
+    st.dictionaries(st.text(SIGNS, max_size=12), st.text(SIGNS, max_size=12)),
+)
 def test_any_text_is_put_down_or_refused_in_one_line(event: str, amounts: dict[str, str]) -> None:
     try:
         fields = care_fields(event, amounts)
@@ -81,7 +87,7 @@ def test_any_text_is_put_down_or_refused_in_one_line(event: str, amounts: dict[s
         assert fields["event"] == event
 
 
-@given(st.sampled_from(["grams", "minutes", "ph", "ec", "temperature"]), st.text(max_size=12))
+@given(st.sampled_from(["grams", "minutes", "ph", "ec", "temperature"]), st.text(SIGNS, max_size=12))
 def test_any_amount_of_a_misting_is_a_number_or_refused(name: str, written: str) -> None:
     try:
         fields = care_fields("misted", {name: written})
