@@ -9,6 +9,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
+from wardian.daemon.cli_care_options import add_care
 from wardian.daemon.exit_status import CANNOT_BE_USED, DOES_NOT_HOLD, DONE, STORE_FAILED
 
 
@@ -117,6 +118,13 @@ def _add_looking(commands: Any) -> None:
     check.add_argument(
         "--effective", action="store_true", help="print every value in force and where it is from"
     )
+    crops = _command(commands, "crops", "list the crops of the library, or say what one of them wants")
+    crops.add_argument(
+        "crop", metavar="NAME", nargs="?", help="one crop in full: every value with its source"
+    )
+    crops.add_argument(
+        "--changed", action="store_true", help="what the configuration has otherwise than the library"
+    )
     _command(commands, "status", "show every tray: present values, their bands, and silent sensors")
     _command(commands, "summary", "sum the last 24 hours up: alarms, each tray's time, what went wrong")
     alarms = _command(commands, "alarms", "list the present alarms")
@@ -175,37 +183,10 @@ def _add_acts(alarms: argparse.ArgumentParser) -> None:
         )
 
 
-def _add_care(commands: Any) -> None:
-    care = _command(commands, "care", "show what is due at each tray, or put on record what was done")
-    care.add_argument("--date", metavar="DAY", help="the plan of a whole day, such as 2026-03-05")
-    acts = care.add_subparsers(dest="act", metavar="done", parser_class=_Parser)
-    words = "put on record what was done at a tray"
-    done = acts.add_parser("done", help=words, description=f"{words.capitalize()}.", allow_abbrev=False)
-    done.add_argument("tray", metavar="TRAY", help="its name, several with commas, or all")
-    events = ("lifted", "misted", "watered", "fed", "wiped", "looked", "cleaned", "alcohol")
-    done.add_argument("event", metavar="EVENT", help=f"one of {', '.join(events)}")
-    for name, accepts, help_ in (
-        ("grams", "MASS", "of water, such as 20 or 0.2kg"),
-        ("minutes", "N", "for how long the cover was off"),
-        ("ph", "N", "of the water; it becomes a reading, too"),
-        ("ec", "N", "of the water, in mS/cm unless a unit is said; it becomes a reading, too"),
-        ("temperature", "TEXT", 'of the water, such as "20 °C"'),
-        ("look", "FOUND", "what a look found: turgid, limp, mould, rot, pest, roots, no-roots"),
-    ):
-        done.add_argument(f"--{name}", metavar=accepts, help=help_)
-    done.add_argument("--at", metavar="TIME", help="when, RFC 3339 with an offset (default: now)")
-    done.add_argument("--who", metavar="NAME", help="who did it (default: who is logged in)")
-    done.add_argument("--why", metavar="TEXT", default="", help="told in the journal")
-    done.add_argument("--corrects", metavar="N", type=int, help="the record whose place this one takes")
-    # Said before or after the act, it is the same.
-    done.add_argument("--config", metavar="FILE", default=argparse.SUPPRESS, help="the configuration")
-    done.add_argument(
-        "--json", action="store_true", default=argparse.SUPPRESS, help="print for programs, and nothing else"
-    )
-
-
 def _add_working(commands: Any) -> None:
-    _add_care(commands)
+    add_care(
+        _command(commands, "care", "show what is due at each tray, or put on record what was done"), _Parser
+    )
     _command(commands, "run", "watch, in the foreground, until SIGTERM or SIGINT", json=False)
     replay = _command(
         commands, "replay", "push a file of readings through the rules and print the alarm journal"

@@ -79,6 +79,13 @@ def _print_lines(lines: Iterable[str]) -> None:
         print(line)
 
 
+def crops(options: argparse.Namespace) -> int:
+    """Print what crops want, and what a configuration has otherwise."""
+    from wardian.daemon.cli_crops import crops as say
+
+    return say(options)
+
+
 def status(options: argparse.Namespace) -> int:
     """Print every tray as it is now."""
     from wardian.daemon import report, visiting, wiring

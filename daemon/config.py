@@ -15,7 +15,7 @@ from wardian.daemon.config_alarms import read_alarms
 from wardian.daemon.config_care import SECTION as CARE
 from wardian.daemon.config_care import CareKeys
 from wardian.daemon.config_channels import read_notifiers, read_sensors
-from wardian.daemon.config_crops import read_crops
+from wardian.daemon.config_crops import Grown, may_be_nothing, read_crops
 from wardian.daemon.config_models import (
     MEMORY,
     SQLITE,
@@ -100,6 +100,7 @@ class Config:
         store_url: The store; a file in it is named from the root.
         commit_every_ms: How often readings are committed.
         trays: In the order of the file.
+        crops: Those in force, each with where its values are from.
         sensors: As written, defaults filled in.
         notifiers: As written, defaults filled in.
         outward: What may be asked from afar, the daily summary and the beat.
@@ -116,6 +117,7 @@ class Config:
     store_url: str
     commit_every_ms: int
     trays: tuple[TraySettings, ...]
+    crops: Mapping[str, Grown]
     sensors: tuple[SensorKeys, ...]
     notifiers: tuple[NotifierKeys, ...]
     outward: Outward
@@ -142,7 +144,7 @@ class _Parts:
     readings: ReadingsKeys | None
     settling: SettlingKeys | None
     light: LightKeys | None
-    crops: Mapping[str, Crop | None]
+    crops: Mapping[str, Grown | None]
     trays: list[TrayPart]
     sensors: tuple[SensorKeys, ...]
     notifiers: tuple[NotifierKeys, ...]
@@ -188,7 +190,7 @@ def build(document: Document, folder: Path, library_: Library) -> Config:
 
 
 def _read(written: Written, folder: Path, library_: Library) -> _Parts:
-    written.refuse_everywhere()
+    written.refuse_everywhere(may_be_nothing)
     written.known_keys((), SECTIONS)
     light = written.read(LightKeys, ("light",))
     crops = read_crops(written, library_)
@@ -243,6 +245,7 @@ def _assembled(written: Written, parts: _Parts, folder: Path) -> Config:
         store_url=_located(parts.store.url, folder),
         commit_every_ms=int(parts.store.commit_every),
         trays=trays,
+        crops={name: grown for name, grown in parts.crops.items() if grown is not None},
         sensors=parts.sensors,
         notifiers=parts.notifiers,
         outward=parts.outward,
@@ -261,9 +264,9 @@ def _located(url: str, folder: Path) -> str:
 
 
 def _crop(parts: _Parts, tray: TrayPart) -> Crop:
-    crop = parts.crops[tray.keys.crop]
-    assert crop is not None
-    return crop
+    grown = parts.crops[tray.keys.crop]
+    assert grown is not None
+    return grown.crop
 
 
 def _tray(parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]]) -> TraySettings:

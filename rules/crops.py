@@ -158,6 +158,12 @@ def stage_at(spans: Sequence[StageSpan], time_ms: int) -> Stage | None:
     return next((span.stage for span in reversed(spans) if span.from_ms <= time_ms), None)
 
 
+def is_optional(spans: Sequence[StageSpan], quantity: str) -> bool:
+    """Return whether nobody misses the bands of a quantity where nothing measures it."""
+    banded = [span.stage for span in spans if quantity in span.stage.bands]
+    return bool(banded) and all(quantity in stage.optional for stage in banded)
+
+
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _MS: Final = timedelta(milliseconds=1)
 _MS_PER_QUARTER_HOUR: Final = 900_000

@@ -8,14 +8,14 @@ from typing import Any
 import pytest
 from base_config import built, changed
 
+from wardian.adapters.stores.opening import open_store
 from wardian.daemon.care_seen_noted import NOTE
 from wardian.daemon.cli import main
 from wardian.daemon.planning import plan_of
+from wardian.rules.care_given import EVENTS, LOOKS
 from wardian.rules.errors import BadConfig
 from wardian.rules.ports import Round
 from wardian.rules.records import CARE, Record
-
-from wardian.adapters.stores.opening import open_store  # isort: skip
 
 Capture = pytest.CaptureFixture[str]
 CONFIG = """\
@@ -133,6 +133,14 @@ def test_care_of_many_trays_is_put_down_at_once_and_one_of_it_can_be_corrected(
     assert (corrected["time"], corrected["event"]) == (second["time"], "watered")
     assert main(["care", "done", "tray-b", "watered", "--corrects", number]) == 2
     assert "was corrected or withdrawn already" in capsys.readouterr().err
+
+
+def test_help_names_every_event_amount_and_look(capsys: Capture) -> None:
+    with pytest.raises(SystemExit):
+        main(["care", "done", "--help"])
+    out = capsys.readouterr().out
+    amounts = {f"--{name}" for taken in EVENTS.values() for name in taken}
+    assert [one for one in (*EVENTS, *LOOKS, *amounts) if one not in out] == []
 
 
 # --------------------------------------------------------------------------------------- plan and keys

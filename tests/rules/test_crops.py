@@ -17,6 +17,7 @@ from wardian.rules.crops import (
     StageSpan,
     day_of,
     day_start_ms,
+    is_optional,
     stage_at,
     stage_spans,
 )
@@ -110,6 +111,16 @@ def test_a_stage_holds_from_its_first_instant_until_the_next_one_begins() -> Non
     assert stage_at(spans, spans[2].from_ms - 1) is second
     assert stage_at(spans, spans[2].from_ms) is third
     assert stage_at(spans, spans[2].from_ms + 1000 * DAY_MS) is third
+
+
+def test_a_band_is_optional_where_every_stage_that_has_it_says_so() -> None:
+    bands = {"medium_moisture": Band("medium_moisture", (limit("low", 50),))}
+    optional = Stage("callusing", 0, bands, optional=frozenset(bands))
+    missed = Stage("rooting", 7, bands)
+    without = Stage("toning", 14)
+    assert is_optional([StageSpan(0, optional), StageSpan(1, without)], "medium_moisture")
+    assert not is_optional([StageSpan(0, optional), StageSpan(1, missed)], "medium_moisture")
+    assert not is_optional([StageSpan(0, without)], "medium_moisture")
 
 
 def test_no_stages_hold_never() -> None:
