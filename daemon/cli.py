@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from typing import Any, NoReturn
 
 from wardian.daemon.cli_care_options import add_care
+from wardian.daemon.cli_record_options import add_note, add_records, add_stage
 from wardian.daemon.exit_status import CANNOT_BE_USED, DOES_NOT_HOLD, DONE, STORE_FAILED
 
 
@@ -187,6 +188,11 @@ def _add_working(commands: Any) -> None:
     add_care(
         _command(commands, "care", "show what is due at each tray, or put on record what was done"), _Parser
     )
+    add_stage(_command(commands, "stage", "show the stages of a tray, or advance, hold or set one back"))
+    add_records(
+        _command(commands, "records", "list what people put on record, or withdraw a record"), _Parser
+    )
+    add_note(_command(commands, "note", "put something to remember of a tray on record"))
     _command(commands, "run", "watch, in the foreground, until SIGTERM or SIGINT", json=False)
     replay = _command(
         commands, "replay", "push a file of readings through the rules and print the alarm journal"

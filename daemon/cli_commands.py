@@ -147,6 +147,27 @@ def care(options: argparse.Namespace) -> int:
     return show_or_put_down(options)
 
 
+def stage(options: argparse.Namespace) -> int:
+    """Show the stages of a tray, or change which one holds."""
+    from wardian.daemon.cli_stage import stage as show_or_change
+
+    return show_or_change(options)
+
+
+def records(options: argparse.Namespace) -> int:
+    """List what people put on record, or withdraw one."""
+    from wardian.daemon.cli_records import records as list_or_withdraw
+
+    return list_or_withdraw(options)
+
+
+def note(options: argparse.Namespace) -> int:
+    """Put a note on record."""
+    from wardian.daemon.cli_records import note as put_down
+
+    return put_down(options)
+
+
 def replay(options: argparse.Namespace) -> int:
     """Print the alarm journal of a file of readings, and how well it tells the truth about them."""
     from wardian.daemon import recorded, report, wiring

@@ -34,7 +34,7 @@ from wardian.daemon.doubts import WatchedTray, doubt
 from wardian.daemon.expected import Pair, expected, needed
 from wardian.daemon.library import Library, library
 from wardian.daemon.written import Section, Written, described
-from wardian.rules.crops import Crop, due_ms, stage_spans
+from wardian.rules.crops import Crop, due_ms, pot_ms, stage_spans
 from wardian.rules.documents import Document, Parse
 from wardian.rules.documents import Path as Place
 from wardian.rules.errors import BadConfig, Mistake
@@ -285,6 +285,7 @@ def _tray(parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]])
         schedule=LampSchedule(*part.lamp_day, parts.site.timezone) if part.lamp_day else None,
         settling_ms={name: int(getattr(parts.settling, name)) for name in SettlingKeys.model_fields},
         due_ms=due_ms(crop, keys.stuck, parts.site.timezone),
+        overdue_ms=pot_ms(crop, keys.stuck, parts.site.timezone),
         figures=parts.library.watched_figures(),
     )
     return TraySettings(keys.name, crop, keys.stuck, plan, _settle_ms(parts, part))

@@ -14,6 +14,7 @@ from wardian.rules.care_given import cares_of, rot_seen_ms
 from wardian.rules.crops import day_start_ms
 from wardian.rules.plans import TrayPlan
 from wardian.rules.records import Record, in_force, of_tray
+from wardian.rules.staging import staged
 
 #: Changes a plan of a tray by the records of its present batch, in the order in which things happened.
 Change = Callable[[TrayPlan, TraySettings, Sequence[Record]], TrayPlan]
@@ -30,8 +31,10 @@ CHANGES: Final[Sequence[Change]] = (_with_rot,)
 
 def plan_of(tray: TraySettings, records: Sequence[Record], zone: tzinfo) -> TrayPlan:
     """Return how a tray is meant to be by the records there are, corrected ones included."""
-    own = of_tray(in_force(records), tray.name, day_start_ms(tray.stuck, zone))
-    plan = tray.plan
+    since_ms = day_start_ms(tray.stuck, zone)
+    own = of_tray(in_force(records), tray.name, since_ms)
+    # Stages need also what was corrected: it held until then.
+    plan = staged(tray.plan, records, since_ms)
     for change in CHANGES:
         plan = change(plan, tray, own)
     return plan

@@ -6,7 +6,8 @@ from typing import Final
 from wardian.daemon.tongue import Tongue
 from wardian.rules import care_given as given
 from wardian.rules.quantities import QUANTITIES
-from wardian.rules.records import CARE, NOTE, WITHDRAWN, Record
+from wardian.rules.records import CARE, NOTE, STAGE, WITHDRAWN, Record
+from wardian.rules.staging import ADVANCED, BY_DAY, HELD, SET_BACK
 
 #: What is done at a tray, and how it is told.
 DONE: Final = {
@@ -18,6 +19,13 @@ DONE: Final = {
     given.LOOKED: "Looked at",
     given.CLEANED: "Dead leaves taken out",
     given.ALCOHOL: "Alcohol used near the probe",
+}
+#: What is done to a stage, and how it is told.
+STAGED: Final = {
+    ADVANCED: "Advanced to {}",
+    HELD: "Held in {}",
+    SET_BACK: "Set back to {}",
+    BY_DAY: "Stages by day again, now {}",
 }
 
 
@@ -43,6 +51,10 @@ def _care(record: Record, tongue: Tongue) -> str:
     return f"{done}{minutes}{f' with water of {water}' if water else ''}"
 
 
+def _stage(record: Record, _tongue: Tongue) -> str:
+    return STAGED[record.fields["event"]].format(record.fields["stage"])
+
+
 def _note(_record: Record, _tongue: Tongue) -> str:
     return "Noted"
 
@@ -53,6 +65,7 @@ def _withdrawn(record: Record, _tongue: Tongue) -> str:
 
 _WORDS: Final[Mapping[str, Callable[[Record, Tongue], str]]] = {
     CARE: _care,
+    STAGE: _stage,
     NOTE: _note,
     WITHDRAWN: _withdrawn,
 }

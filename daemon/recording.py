@@ -17,7 +17,7 @@ from wardian.rules.observing.looks import ALCOHOL, LIFTED, MISTED, WATERED, Care
 from wardian.rules.observing.minutes import KEPT, MINUTE_MS
 from wardian.rules.ports import Store
 from wardian.rules.readings import Reading
-from wardian.rules.records import CARE, Record, in_force
+from wardian.rules.records import CARE, WITHDRAWN, Record, in_force
 
 log = logging.getLogger(__name__)
 
@@ -52,8 +52,6 @@ class Recording:
         self._replan = replan
         self._taken = int(store.notes().get(NOTE, 0))
         self._known: list[Record] = store.records()
-        #: When the round before was; what was put on record since then was put on record now.
-        self._looked_ms: int | None = None
 
     @property
     def known(self) -> Sequence[Record]:
@@ -69,35 +67,40 @@ class Recording:
                 raise
             log.warning("store cannot say what was put on record", extra={"why": error.why})
         new = [record for record in self._known if record.number > self._taken]
-        before_ms, self._looked_ms = self._looked_ms, now_ms
         if not new:
             return Extra()
         self._taken = new[-1].number
-        for tray in dict.fromkeys(record.tray for record in new if record.tray in self._trays):
+        for tray in self._trays & _trays_of(new, self._known):
             self._replan(tray, self._known)
         extra = Extra(notes={NOTE: self._taken})
         for record in new:
             if record.tray in self._trays:
                 extra.recorded.append((now_ms, record.tray, entry_of(record, self._tongue, now_ms)))
-                is_new = before_ms is not None and before_ms <= record.time_ms == record.recorded_ms
-                extra.readings += readings_of(record, now_ms if is_new else record.time_ms)
+                extra.readings += readings_of(record)
         return extra
 
     def committed(self) -> None:
         """Do nothing: what is put on record waits for nothing."""
 
 
-def readings_of(record: Record, time_ms: int) -> Iterator[Reading]:
-    """Yield what somebody measured by hand, as readings of an instant: by then nothing later was judged."""
+def readings_of(record: Record) -> Iterator[Reading]:
+    """Yield what somebody measured by hand, as readings of the time when they did."""
     for field, quantity in MEASURED.items():
         if record.kind == CARE and field in record.fields:
-            yield Reading(time_ms, record.tray, quantity, float(record.fields[field]))
+            yield Reading(record.time_ms, record.tray, quantity, float(record.fields[field]))
+
+
+def _trays_of(new: Sequence[Record], known: Sequence[Record]) -> set[str]:
+    """Return the trays of records and of what they correct."""
+    corrected = {record.corrects for record in new}
+    return {record.tray for record in new} | {record.tray for record in known if record.number in corrected}
 
 
 def entry_of(record: Record, tongue: Tongue, now_ms: int) -> dict[str, Any]:
     """Return the entry of the journal that tells of a record; ``since`` is when it happened."""
     why = f": {record.why}" if record.why else ""
-    corrects = f", in place of record {record.corrects}" if record.corrects is not None else ""
+    is_correction = record.corrects is not None and record.kind != WITHDRAWN
+    corrects = f", in place of record {record.corrects}" if is_correction else ""
     said = f"{record_words(record, tongue)} {tongue.moment(record.time_ms)}"
     return {
         "time": utc_text(now_ms),

@@ -155,12 +155,14 @@ def _urgency(fields: Mapping[str, Any]) -> tuple[int, int]:
 
 
 def _entries(store: Store, span: Span) -> Sequence[JournalEntry]:
-    """Return the journal of a time, without reading years of it."""
+    """Return the journal of a time, without reading years of it and without records that hold no more."""
     for last in _JOURNAL_LOOKS:
         entries = store.journal(last=last)
         if last is None or len(entries) < last or entries[0].time_ms < span[0]:
             break
-    return [entry for entry in entries if span[0] <= entry.time_ms < span[1]]
+    gone = {record.corrects for record in store.records()} - {None}
+    own = (entry for entry in entries if span[0] <= entry.time_ms < span[1])
+    return [entry for entry in own if entry.fields.get("record") not in gone]
 
 
 class _Looked:

@@ -4,7 +4,7 @@ The rule of this file: each adapter is imported by the function that opens it, s
 configuration does not use is never loaded.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from wardian.daemon.chronicle import Chronicle
     from wardian.daemon.library import Library
     from wardian.daemon.loop import Loop
-    from wardian.daemon.recording import Recording
+    from wardian.daemon.recording import Recording, Replan
     from wardian.rules.records import Record
 
 #: The note in which a simulated bench leaves its time.
@@ -170,7 +170,8 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     channels = [notifier.name for notifier in notifiers]
     words = teller(config, _of_nobody(config, channels), outbox.nudge)
     loop = Loop(engine, store, words, settle_ms, clock)
-    sensors = open_sensors(Bench(config, clock, loop.queue.hurry))
+    # Pretended growers keep to the days: what they do must not hang on when the daemon was started.
+    sensors = open_sensors(Bench(written, clock, loop.queue.hurry))
     speed = config.simulator.speed if config.simulator else 1.0
     loop.backlog_ms = round(loop.backlog_ms * speed)
     loop.quiet_s = _quiet_s(sensors, speed)
@@ -182,13 +183,15 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         loop.telling = open_telling(config, channels, store, loop.lives, words)
     loop.bring_up_to_date(clock.wall_ms())
     polling = Polling(sensors, machine_clock(), speed)
-    recording = _recording(written, store, loop, words)
-    loop.beside = [recording, *_care(written, store, loop, recording, channels)]
+    recording = _recording(store, written, _replan(written, loop, words, clock))
+    notes = store.notes()
+    loop.before = [recording, _care_noted(loop, notes)]
+    loop.beside = _reminders(written, notes, loop, recording, channels)
     wires: list[Any] = list(sensors)
     if config.outward.is_any or any(person.summary for person in config.people):
         from wardian.daemon.outward import Around, open_outward
 
-        around = Around(config, store, loop, machine_clock(), lambda: lives(config, store, clock.wall_ms))
+        around = Around(written, store, loop, machine_clock(), lambda: lives(config, store, clock.wall_ms))
         around = around._replace(channels=channels, parts=(outbox, polling))
         outward, more = open_outward(around, opened)
         loop.beside = [*loop.beside, *outward]
@@ -205,9 +208,16 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     )
 
 
-def _recording(config: Config, store: Store, loop: "Loop", words: Teller) -> "Recording":
+def _recording(store: Store, config: Config, replan: "Replan") -> "Recording":
     """Return what takes up records, and lets everything go on by the plan that they make of a tray."""
     from wardian.daemon.recording import Recording
+
+    return Recording(store, Tongue.of(config.site), (tray.name for tray in config.trays), replan)
+
+
+def _replan(config: Config, loop: "Loop", words: Teller, clock: Clock) -> "Replan":
+    """Return what lets a tray be judged and told of by the plan that records make of it; ``config`` is as written."""
+    from wardian.daemon.acts import named
 
     trays = {tray.name: tray for tray in config.trays}
 
@@ -215,23 +225,27 @@ def _recording(config: Config, store: Store, loop: "Loop", words: Teller) -> "Re
         plan = plan_of(trays[name], records, config.site.zone)
         loop.replan(plan, records)
         words.trays[name] = replace(words.trays[name], plan=plan)
+        loop.lives.names = named(with_records(config, records), clock.wall_ms)
 
-    return Recording(store, Tongue.of(config.site), trays, replan)
+    return replan
 
 
-def _care(
-    config: Config, store: Store, loop: "Loop", recording: "Recording", channels: Sequence[str]
-) -> list["Beside"]:
-    """Return what notes the care that shows in the traces, and what reminds people of care."""
+def _care_noted(loop: "Loop", notes: Mapping[str, Any]) -> "Beside":
+    """Return what notes the care that shows in the traces, for commands and later runs."""
     from wardian.daemon.care_seen_noted import CareSeenNoted
 
-    notes = store.notes()
-    noted = CareSeenNoted(loop.observer, notes)
+    return CareSeenNoted(loop.observer, notes)
+
+
+def _reminders(
+    config: Config, notes: Mapping[str, Any], loop: "Loop", recording: "Recording", channels: Sequence[str]
+) -> list["Beside"]:
+    """Return what reminds people of care, where somebody wants that."""
     if not config.care.remind or not any(person.care for person in config.people):
-        return [noted]
+        return []
     from wardian.daemon.opening_people import open_care_reminders
 
-    return [noted, open_care_reminders(config, channels, notes, loop, recording)]
+    return [open_care_reminders(config, channels, notes, loop, recording)]
 
 
 def _of_nobody(config: Config, channels: Sequence[str]) -> list[str]:

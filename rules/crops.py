@@ -145,10 +145,23 @@ def due_ms(crop: Crop, stuck: date, zone: tzinfo) -> int | None:
     Raises:
         ValueError: It lies outside the years 1 to 9999.
     """
-    if crop.due_day is None:
+    return _end_ms(crop, crop.due_day, stuck, zone)
+
+
+def pot_ms(crop: Crop, stuck: date, zone: tzinfo) -> int | None:
+    """Return the end of the day on which it is usually potted on, or None where the crop does not say.
+
+    Raises:
+        ValueError: It lies outside the years 1 to 9999.
+    """
+    return _end_ms(crop, crop.pot_day, stuck, zone)
+
+
+def _end_ms(crop: Crop, day: int | None, stuck: date, zone: tzinfo) -> int | None:
+    if day is None:
         return None
     try:
-        return day_start_ms(stuck + timedelta(days=crop.due_day + 1), zone)
+        return day_start_ms(stuck + timedelta(days=day + 1), zone)
     except OverflowError as error:
         raise ValueError(f"{crop.name} would be due outside the years 1 to 9999") from error
 

@@ -14,7 +14,6 @@ from hypothesis import strategies as st
 from loop_rig import BEGIN_MS, Rig
 
 from wardian.daemon.care_asked import trays_named
-from wardian.daemon.recording import Recording
 from wardian.daemon.wishes import BOUNCE_MS, MOST_A_MINUTE, Wishes
 from wardian.rules.records import CARE, Record
 
@@ -39,9 +38,7 @@ class Bench:
         self.rig = Rig()
         self.wire = FakeWire()
         self.minutes = 0.0
-        store, loop = self.rig.store, self.rig.loop
-        recording = Recording(store, self.rig.teller.tongue, ["tray-a"], lambda *_: None)
-        loop.beside = [recording, Wishes(self.wire, CONFIG, FakeClock())]
+        self.rig.loop.beside = [Wishes(self.wire, CONFIG, FakeClock())]
 
     def press(self, asks: Any, minutes: float = 1, **more: Any) -> dict[str, Any]:
         """Send a message, let some time and a round pass, and return the answer."""

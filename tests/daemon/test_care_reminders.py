@@ -75,7 +75,7 @@ class Bench:
         told = self.store.notes().get(NOTE, {})
         self.reminders = CareReminders(self.people, self._plan, Tongue.of(self.config.site), told)
         self.reminders.is_ready = lambda: self.ready
-        self.rig.loop.beside = [self.reminders]
+        self.rig.loop.before, self.rig.loop.beside = [], [self.reminders]
 
     def _plan(self, now_ms: int) -> tuple[Any, Sequence[TrayCare]]:
         plans = {tray.name: tray.plan for tray in self.config.trays}

@@ -79,11 +79,6 @@ def opened_watch(opened: ExitStack) -> Watch:
     return watch
 
 
-def outward(watch: Watch) -> list[Any]:
-    """Return what takes part in the rounds outwards, and not what does so in every daemon."""
-    return [one for one in watch.loop.beside if type(one).__name__ in ("Wishes", "DailySummary", "Beat")]
-
-
 def journal() -> list[dict[str, Any]]:
     with ExitStack() as opened:
         store = wiring.open_store(wiring.load_config(Path("config.yaml")), opened, read_only=True)
@@ -133,7 +128,7 @@ def test_an_alarm_is_acknowledged_from_afar_and_the_asker_hears_of_it(
     with ExitStack() as opened:
         watch = opened_watch(opened)
         watch.loop.round()
-        (wishes,) = cast("list[Wishes]", outward(watch))
+        (wishes,) = cast("list[Wishes]", watch.loop.beside)
         wait_until(lambda: wishes._wire.health().works, "a subscription")
         asker.ask(do="acknowledge", tray="tray-a", alarm="air-too-warm", who="the teacher", id="17")
 
@@ -163,7 +158,7 @@ def test_a_button_at_the_bench_puts_care_on_record_and_is_answered(
     broker_with_passwords.publish("class/asked", press, retain=True)
     with ExitStack() as opened:
         watch = opened_watch(opened)
-        (wishes,) = cast("list[Wishes]", outward(watch))
+        (wishes,) = cast("list[Wishes]", watch.loop.beside)
         wait_until(lambda: watch.loop.round() or len(wishes._taken_s) == 1, "the retained press")
         assert "retained" in asker.answer()["why"]
         broker_with_passwords.publish("class/asked", press)
@@ -209,7 +204,7 @@ def test_people_get_the_summary_unless_they_say_otherwise(
 ) -> None:
     configured(bench, f"people: [{{name: evening class, channels: [terminal], {wants}}}]\n")
     with ExitStack() as opened:
-        beside = cast("list[DailySummary]", outward(opened_watch(opened)))
+        beside = cast("list[DailySummary]", opened_watch(opened).loop.beside)
         assert [list(one._plan.channels) for one in beside] == ([channels] if channels else [])
 
 
@@ -218,7 +213,7 @@ def test_a_person_and_the_section_that_name_one_channel_get_one_summary(bench: P
         bench, "people: [{name: evening class, channels: [terminal]}]\nsummary: {channels: [terminal]}\n"
     )
     with ExitStack() as opened:
-        (daily,) = cast("list[DailySummary]", outward(opened_watch(opened)))
+        (daily,) = cast("list[DailySummary]", opened_watch(opened).loop.beside)
         assert list(daily._plan.channels) == ["terminal"]
 
 

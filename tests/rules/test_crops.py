@@ -17,7 +17,9 @@ from wardian.rules.crops import (
     StageSpan,
     day_of,
     day_start_ms,
+    due_ms,
     is_optional,
+    pot_ms,
     stage_at,
     stage_spans,
 )
@@ -290,3 +292,14 @@ def test_a_span_is_an_instant_and_a_stage() -> None:
     stage = Stage("weaning", 10)
     assert StageSpan(5, stage) == (5, stage)
     assert stage.bands == {}
+
+
+def test_a_crop_is_due_and_usually_potted_on_by_the_end_of_a_local_day() -> None:
+    lisbon = ZoneInfo("Europe/Lisbon")
+    crop = Crop("coleus", (Stage("callusing", 0),), due_day=14, pot_day=21)
+    # Stuck on 9 March 2026, before the clocks go forward on the 29th.
+    assert due_ms(crop, date(2026, 3, 9), lisbon) == ms("2026-03-24T00:00+00:00")
+    assert pot_ms(crop, date(2026, 3, 9), lisbon) == ms("2026-03-31T00:00+01:00")
+    assert pot_ms(Crop("coleus", crop.stages), date(2026, 3, 9), lisbon) is None
+    with pytest.raises(ValueError, match="outside the years 1 to 9999"):
+        pot_ms(crop, date(9999, 12, 20), lisbon)

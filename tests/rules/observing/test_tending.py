@@ -67,3 +67,19 @@ def test_mould_that_was_seen_stands_until_the_plan_knows_it_gone() -> None:
     assert len(observer.advance(NOON_MS + 100 * MINUTE_MS)) == 1
     observer.trays[TRAY].plan = planned("mould-seen")
     assert told(observer.advance(NOON_MS + 110 * MINUTE_MS)) == [(101, "mould-seen", "returned")]
+
+
+def test_a_stage_is_overdue_from_its_end_until_somebody_did_something_about_it() -> None:
+    end_ms, acted_ms = NOON_MS + 30 * MINUTE_MS, NOON_MS + 75 * MINUTE_MS + 1
+    by_now = replace(planned("stage-overdue"), overdue_ms=end_ms)
+    found = observed(by_now, STEADY)
+    assert told(found) == [(30, "stage-overdue", "raised")]
+    assert (found[0].time_ms, found[0].since_ms) == (end_ms, end_ms)
+    assert told(observed(planned("stage-overdue"), STEADY)) == []
+    later_ms = NOON_MS + 600 * MINUTE_MS
+    acted = replace(by_now, overdue_ms=later_ms, was_overdue=((end_ms, acted_ms),))
+    assert told(observed(acted, STEADY)) == [
+        (30, "stage-overdue", "raised"),
+        (76, "stage-overdue", "returned"),
+        (600, "stage-overdue", "raised"),
+    ]
