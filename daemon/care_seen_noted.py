@@ -3,16 +3,25 @@
 The rule of this file: what people recorded is no part of it; that stands among the records.
 """
 
-from collections.abc import Iterable, Mapping
-from typing import Any, Final
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any, Final, NamedTuple
 
 from wardian.daemon.beside import Extra
 from wardian.daemon.lives import Lives
 from wardian.rules.observing.looks import Care
 from wardian.rules.observing.observer import Observer
+from wardian.rules.records import Record
 
 #: The note: by tray a list of events, each with its beginning.
 NOTE: Final = "care_seen"
+
+
+class KnownCare(NamedTuple):
+    """Where a daemon knows care from: the traces, the records there are, and whether both are up to date."""
+
+    observer: Observer
+    records: Callable[[], Sequence[Record]]
+    is_ready: Callable[[], bool]
 
 
 def seen_in(observer: Observer) -> dict[str, list[tuple[str, int]]]:

@@ -16,9 +16,8 @@ from wardian.rules.ports import Store
 
 if TYPE_CHECKING:
     from wardian.daemon.care_reminders import CareReminders
+    from wardian.daemon.care_seen_noted import KnownCare
     from wardian.daemon.care_today import TrayCare
-    from wardian.daemon.loop import Loop
-    from wardian.daemon.recording import Recording
 
 
 def open_telling(
@@ -36,7 +35,7 @@ def open_telling(
 
 
 def open_care_reminders(
-    config: Config, channels: Sequence[str], notes: Mapping[str, Any], loop: "Loop", recording: "Recording"
+    config: Config, channels: Sequence[str], notes: Mapping[str, Any], care: "KnownCare"
 ) -> "CareReminders":
     """Return what reminds people of care, going on from what they were told."""
     from wardian.daemon.care_reminders import NOTE, CareReminders
@@ -45,16 +44,15 @@ def open_care_reminders(
 
     keys = [person for person in config.people if person.care]
     people = people_of(keys, channels, config.site.zone)
-
     # Records are only ever added: as long as there are as many, they are the same.
-    in_force = lru_cache(maxsize=1)(lambda _count: by_tray(recording.known))
+    in_force = lru_cache(maxsize=1)(lambda _count: by_tray(care.records()))
 
     def plan(now_ms: int) -> tuple[date, Sequence["TrayCare"]]:
-        plans = {name: tray.plan for name, tray in loop.observer.trays.items()}
-        known = Known(plans, in_force(len(recording.known)), seen_in(loop.observer))
+        plans = {name: tray.plan for name, tray in care.observer.trays.items()}
+        known = Known(plans, in_force(len(care.records())), seen_in(care.observer))
         day = today(now_ms, config.site.zone)
         return day, care_of(config, known, day)
 
     reminders = CareReminders(people, plan, Tongue.of(config.site), notes.get(NOTE, {}))
-    reminders.is_ready = lambda: loop.is_up_to_date
+    reminders.is_ready = care.is_ready
     return reminders

@@ -23,6 +23,7 @@ from wardian.rules.ports import Clock, Sensor, Store
 if TYPE_CHECKING:
     from wardian.daemon.bench_watch import Watch
     from wardian.daemon.beside import Beside
+    from wardian.daemon.care_seen_noted import KnownCare
     from wardian.daemon.chronicle import Chronicle
     from wardian.daemon.library import Library
     from wardian.daemon.loop import Loop
@@ -186,7 +187,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     recording = _recording(store, written, _replan(written, loop, words, clock))
     notes = store.notes()
     loop.before = [recording, _care_noted(loop, notes)]
-    loop.beside = _reminders(written, notes, loop, recording, channels)
+    loop.beside = _reminders(written, channels, notes, _known_care(loop, recording))
     wires: list[Any] = list(sensors)
     if config.outward.is_any or any(person.summary for person in config.people):
         from wardian.daemon.outward import Around, open_outward
@@ -237,15 +238,21 @@ def _care_noted(loop: "Loop", notes: Mapping[str, Any]) -> "Beside":
     return CareSeenNoted(loop.observer, notes)
 
 
+def _known_care(loop: "Loop", recording: "Recording") -> "KnownCare":
+    from wardian.daemon.care_seen_noted import KnownCare
+
+    return KnownCare(loop.observer, lambda: recording.known, lambda: loop.is_up_to_date)
+
+
 def _reminders(
-    config: Config, notes: Mapping[str, Any], loop: "Loop", recording: "Recording", channels: Sequence[str]
+    config: Config, channels: Sequence[str], notes: Mapping[str, Any], known: "KnownCare"
 ) -> list["Beside"]:
     """Return what reminds people of care, where somebody wants that."""
     if not config.care.remind or not any(person.care for person in config.people):
         return []
     from wardian.daemon.opening_people import open_care_reminders
 
-    return [open_care_reminders(config, channels, notes, loop, recording)]
+    return [open_care_reminders(config, channels, notes, known)]
 
 
 def _of_nobody(config: Config, channels: Sequence[str]) -> list[str]:
