@@ -6,18 +6,16 @@ The rule of this file: it says the same whoever asks, the daemon or a command.
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta, tzinfo
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 from wardian.daemon.config import Config, TraySettings
+from wardian.rules.batches import ROOTED
 from wardian.rules.care_done import Tended
 from wardian.rules.care_given import Given, cares_of, found_roots_ms
 from wardian.rules.care_plan import Task, tasks_of
 from wardian.rules.crops import day_of, day_start_ms, stage_at
 from wardian.rules.plans import TrayPlan
 from wardian.rules.records import BATCH, CLOSED, MASSES, SCORES, Record, in_force
-
-#: The root score from which a cutting counts as rooted.
-_ROOTED: Final = 3
 
 
 class TrayCare(NamedTuple):
@@ -94,7 +92,7 @@ def _rooted_ms(own: Iterable[Record], recorded: Iterable[Given]) -> Iterator[int
     found_ms = found_roots_ms(recorded)
     if found_ms is not None:
         yield found_ms
-    yield from (one.time_ms for one in own if one.kind == SCORES and any(one.fields["counts"][_ROOTED:]))
+    yield from (one.time_ms for one in own if one.kind == SCORES and any(one.fields["counts"][ROOTED:]))
 
 
 def _closed_ms(own: Iterable[Record]) -> int | None:

@@ -9,6 +9,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
+from wardian.daemon.cli_batch_options import add_acts
 from wardian.daemon.cli_care_options import add_care
 from wardian.daemon.cli_record_options import add_note, add_records, add_stage
 from wardian.daemon.exit_status import CANNOT_BE_USED, DOES_NOT_HOLD, DONE, STORE_FAILED
@@ -188,6 +189,7 @@ def _add_working(commands: Any) -> None:
     add_care(
         _command(commands, "care", "show what is due at each tray, or put on record what was done"), _Parser
     )
+    add_acts(_command(commands, "batch", "keep the record of batches, from sticking to potting"), _Parser)
     add_stage(_command(commands, "stage", "show the stages of a tray, or advance, hold or set one back"))
     add_records(
         _command(commands, "records", "list what people put on record, or withdraw a record"), _Parser

@@ -147,6 +147,13 @@ def care(options: argparse.Namespace) -> int:
     return show_or_put_down(options)
 
 
+def batch(options: argparse.Namespace) -> int:
+    """Keep, show or compare the record of batches."""
+    from wardian.daemon.cli_batch import batch as keep
+
+    return keep(options)
+
+
 def stage(options: argparse.Namespace) -> int:
     """Show the stages of a tray, or change which one holds."""
     from wardian.daemon.cli_stage import stage as show_or_change

@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from wardian.daemon import recorded, visiting, wiring
 from wardian.daemon.acts import one_line
+from wardian.daemon.batch_records import refuse_withdrawal
 from wardian.daemon.cli_alarms import LATER, WHEN, whoever
 from wardian.daemon.config import Config
 from wardian.daemon.exit_status import CANNOT_BE_USED, DONE
@@ -17,10 +18,14 @@ from wardian.daemon.record_words import record_words
 from wardian.daemon.staging_acts import refuse_gap
 from wardian.daemon.tongue import Tongue, utc_text
 from wardian.rules.documents import nearest
-from wardian.rules.records import NOTE, STAGE, WITHDRAWN, Record, in_force
+from wardian.rules.records import BATCH, CLOSED, NOTE, STAGE, WITHDRAWN, Record, in_force
 
 #: By kind, what refuses to withdraw a record, with a ValueError.
-_REFUSE: Final[Mapping[str, Callable[[Config, Record, Sequence[Record]], None]]] = {STAGE: refuse_gap}
+_REFUSE: Final[Mapping[str, Callable[[Config, Record, Sequence[Record]], None]]] = {
+    STAGE: refuse_gap,
+    BATCH: refuse_withdrawal,
+    CLOSED: refuse_withdrawal,
+}
 
 
 def records(options: argparse.Namespace) -> int:

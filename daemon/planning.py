@@ -10,23 +10,40 @@ from datetime import tzinfo
 from typing import Final
 
 from wardian.daemon.config import Config, TraySettings
-from wardian.rules.care_given import cares_of, rot_seen_ms
+from wardian.rules.batches import ROOTED
+from wardian.rules.care_given import cares_of, found_roots_ms, rot_seen_ms
 from wardian.rules.crops import day_start_ms
 from wardian.rules.plans import TrayPlan
-from wardian.rules.records import Record, in_force, of_tray
+from wardian.rules.records import BATCH, CLOSED, SCORES, Record, in_force, of_tray
 from wardian.rules.staging import staged
 
 #: Changes a plan of a tray by the records of its present batch, in the order in which things happened.
 Change = Callable[[TrayPlan, TraySettings, Sequence[Record]], TrayPlan]
 
 
-def _with_rot(plan: TrayPlan, _tray: TraySettings, own: Sequence[Record]) -> TrayPlan:
-    """Let a plan know since when mould or rot is known of that no later look found gone."""
-    return replace(plan, rot_seen_ms=rot_seen_ms(cares_of(own)))
+def _by_batch(plan: TrayPlan, _tray: TraySettings, own: Sequence[Record]) -> TrayPlan:
+    """Expect no roots any more once some were seen, and nothing at all of a batch that is closed."""
+    due_ms, overdue_ms = plan.due_ms, plan.overdue_ms
+    for record in own:
+        if record.kind == BATCH:
+            due_ms, overdue_ms = plan.due_ms, plan.overdue_ms
+        elif record.kind == SCORES and any(record.fields["counts"][ROOTED:]):
+            due_ms = None
+        elif record.kind == CLOSED:
+            due_ms = overdue_ms = None
+    return replace(plan, due_ms=due_ms, overdue_ms=overdue_ms)
+
+
+def _by_looks(plan: TrayPlan, _tray: TraySettings, own: Sequence[Record]) -> TrayPlan:
+    """Know of mould or rot that no later look found gone, and expect no roots where a look found them."""
+    begun = max((place for place, record in enumerate(own) if record.kind == BATCH), default=0)
+    looks = cares_of(own[begun:])
+    due_ms = plan.due_ms if found_roots_ms(looks) is None else None
+    return replace(plan, due_ms=due_ms, rot_seen_ms=rot_seen_ms(looks))
 
 
 #: One after the other.
-CHANGES: Final[Sequence[Change]] = (_with_rot,)
+CHANGES: Final[Sequence[Change]] = (_by_batch, _by_looks)
 
 
 def plan_of(tray: TraySettings, records: Sequence[Record], zone: tzinfo) -> TrayPlan:

@@ -15,7 +15,7 @@ from wardian.daemon.planning import plan_of
 from wardian.rules.care_given import EVENTS, LOOKS
 from wardian.rules.errors import BadConfig
 from wardian.rules.ports import Round
-from wardian.rules.records import CARE, Record
+from wardian.rules.records import BATCH, CARE, Record
 
 Capture = pytest.CaptureFixture[str]
 CONFIG = """\
@@ -157,6 +157,9 @@ def test_mould_that_somebody_saw_is_in_the_plan_until_a_look_finds_it_gone() -> 
 
     assert plan_of(tray, [look(1, "mould")], config.site.zone).rot_seen_ms == begin_ms + 1
     assert plan_of(tray, [look(1, "mould"), look(2, "turgid")], config.site.zone).rot_seen_ms is None
+    assert plan_of(tray, [look(1, "roots")], config.site.zone).due_ms is None
+    batch = look(2)._replace(kind=BATCH)
+    assert plan_of(tray, [look(1, "mould"), batch], config.site.zone).rot_seen_ms is None
     gone = look(1, "mould")._replace(time_ms=begin_ms - 10 * 86_400_000)
     assert plan_of(tray, [gone], config.site.zone).rot_seen_ms is None
 
