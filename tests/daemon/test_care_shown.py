@@ -1,6 +1,7 @@
 """What is due at each tray, as it is shown to somebody at the bench, and put on record by them."""
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -157,11 +158,27 @@ def test_mould_that_somebody_saw_is_in_the_plan_until_a_look_finds_it_gone() -> 
 
     assert plan_of(tray, [look(1, "mould")], config.site.zone).rot_seen_ms == begin_ms + 1
     assert plan_of(tray, [look(1, "mould"), look(2, "turgid")], config.site.zone).rot_seen_ms is None
-    assert plan_of(tray, [look(1, "roots")], config.site.zone).due_ms is None
     batch = look(2)._replace(kind=BATCH)
     assert plan_of(tray, [look(1, "mould"), batch], config.site.zone).rot_seen_ms is None
     gone = look(1, "mould")._replace(time_ms=begin_ms - 10 * 86_400_000)
     assert plan_of(tray, [gone], config.site.zone).rot_seen_ms is None
+
+
+def test_roots_that_a_look_found_are_expected_no_more_until_another_batch_is_in() -> None:
+    config = changed()
+    begin_ms = round(datetime(2026, 3, 5, 8, tzinfo=UTC).timestamp() * 1000)
+    tray = replace(config.trays[0], plan=replace(config.trays[0].plan, due_ms=begin_ms))
+
+    def due_ms(*records: Record) -> int | None:
+        return plan_of(tray, records, config.site.zone).due_ms
+
+    look = Record(
+        CARE, begin_ms, begin_ms, tray.name, fields={"event": "looked", "look": ["roots"]}, number=1
+    )
+    assert due_ms(look) is None
+    assert due_ms(look._replace(fields={"event": "looked", "look": ["no-roots"]})) == begin_ms
+    batch = Record(BATCH, begin_ms + 1, begin_ms + 1, tray.name, batch="second", number=2)
+    assert due_ms(look, batch) == begin_ms
 
 
 @pytest.mark.parametrize(
