@@ -130,7 +130,7 @@ def tasks_of(tray: Tended, day: date, times: Sequence[time]) -> list[Task]:
     if 0 < since_stuck <= pot_day(tray.crop) + _LINGERS:
         found += _daily(tray, day, rounds)
     if tray.closed_ms is not None:
-        found = [one for one in found if one.at_ms < tray.closed_ms]
+        found = [one for one in found if one.done_ms is not None or one.to_ms <= tray.closed_ms]
     order = list(DONE_BY)
     return sorted(found, key=lambda one: (one.at_ms, order.index(one.name)))
 

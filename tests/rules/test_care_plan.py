@@ -231,8 +231,13 @@ def test_who_fed_early_is_not_asked_for_a_first_feed() -> None:
 
 
 def test_a_tray_that_was_potted_on_has_no_tasks() -> None:
-    tray = tended(closed_ms=at(12, "12:00"))
-    assert [name for _, name in named(tray, 12)] == ["mist", "water", "roots"]
+    """On the day itself there is what was done or left out before."""
+    tray = tended(given=(given_at(12, "09:00", "watered"),), closed_ms=at(12, "12:00"))
+    assert [(one.name, one.done_ms is not None) for one in planned(tray, 12)] == [
+        ("mist", True),
+        ("water", True),
+    ]
+    assert [one.name for one in planned(tended(closed_ms=at(12, "12:00")), 12)] == ["mist"]
     assert planned(tray, 13) == []
 
 
