@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from typing import Any, NoReturn
 
 from wardian.daemon.cli_batch_options import add_acts
+from wardian.daemon.cli_care_options import add_care
 from wardian.daemon.cli_record_options import add_note, add_records, add_stage, add_water
 from wardian.daemon.exit_status import CANNOT_BE_USED, DOES_NOT_HOLD, DONE, STORE_FAILED
 
@@ -184,18 +185,10 @@ def _add_acts(alarms: argparse.ArgumentParser) -> None:
         )
 
 
-def _add_care(commands: Any) -> None:
-    care = _command(commands, "care", "write down what was done at a tray")
-    care.add_argument("act", choices=["done"], metavar="done")
-    care.add_argument("tray", metavar="TRAY")
-    care.add_argument("event", choices=["lifted", "misted", "watered"], metavar="lifted|misted|watered")
-    care.add_argument("--at", metavar="TIME", help="when, RFC 3339 with an offset (default: now)")
-    care.add_argument("--who", metavar="NAME", help="who did it (default: who is logged in)")
-    care.add_argument("--why", metavar="TEXT", default="", help="told in the journal")
-
-
 def _add_working(commands: Any) -> None:
-    _add_care(commands)
+    add_care(
+        _command(commands, "care", "show what is due at each tray, or put on record what was done"), _Parser
+    )
     add_water(
         _command(commands, "water", "show how much water every tray has lost, or put down what one weighs")
     )

@@ -141,10 +141,10 @@ def alarms(options: argparse.Namespace) -> int:
 
 
 def care(options: argparse.Namespace) -> int:
-    """Write down what somebody did at a tray."""
-    from wardian.daemon.cli_care import care as write_down
+    """Show what is due at each tray, or put on record what somebody did."""
+    from wardian.daemon.cli_care import care as show_or_put_down
 
-    return write_down(options)
+    return show_or_put_down(options)
 
 
 def water(options: argparse.Namespace) -> int:

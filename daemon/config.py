@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
 from wardian.daemon.config_alarms import read_alarms
+from wardian.daemon.config_care import SECTION as CARE
+from wardian.daemon.config_care import CareKeys
 from wardian.daemon.config_channels import read_notifiers, read_sensors
 from wardian.daemon.config_crops import Grown, may_be_nothing, read_crops
 from wardian.daemon.config_models import (
@@ -53,6 +55,7 @@ SECTIONS: Final = (
     "sensors",
     "notifiers",
     "people",
+    CARE,
     *OUTWARD,
 )
 #: More than any file that can be read as a configuration.
@@ -102,6 +105,7 @@ class Config:
         notifiers: As written, defaults filled in.
         outward: What may be asked from afar, the daily summary and the beat.
         people: As written, defaults filled in; nobody where every channel gets every alarm.
+        care: When rounds are made, and whether people are reminded.
         expected: By sensor, the series (tray, quantity) that it must bring.
         warnings: What can be used but is hardly meant.
         library: Defaults and advice that are in force.
@@ -118,6 +122,7 @@ class Config:
     notifiers: tuple[NotifierKeys, ...]
     outward: Outward
     people: tuple["PersonKeys", ...]
+    care: CareKeys
     expected: Mapping[str, frozenset[Pair]]
     warnings: tuple[Mistake, ...]
     library: Library
@@ -145,6 +150,7 @@ class _Parts:
     notifiers: tuple[NotifierKeys, ...]
     outward: Outward
     people: tuple["PersonKeys", ...]
+    care: CareKeys | None
     library: Library
 
 
@@ -206,6 +212,7 @@ def _read(written: Written, folder: Path, library_: Library) -> _Parts:
         sensors=read_sensors(written, folder, names),
         notifiers=notifiers,
         people=_people(written),
+        care=written.read(CareKeys, (CARE,)),
         outward=read_outward(written, folder, channels, int((store or StoreKeys()).commit_every)),
         library=read_alarms(written, library_),
     )
@@ -243,6 +250,7 @@ def _assembled(written: Written, parts: _Parts, folder: Path) -> Config:
         notifiers=parts.notifiers,
         outward=parts.outward,
         people=parts.people,
+        care=parts.care or CareKeys(),
         expected=brought,
         warnings=tuple(sorted(written.warnings, key=lambda warning: warning.line)),
         library=parts.library,

@@ -159,7 +159,7 @@ def _plain(value: Any) -> str:
     if isinstance(value, dict):
         return ", ".join(f"{name} {part}" for name, part in value.items())
     if isinstance(value, tuple):
-        return ", ".join(map(str, value)) or "none"
+        return ", ".join(map(_plain, value)) or "none"
     if value is None:
         return "not set"
     return f"{value:g}" if isinstance(value, float) else str(value)

@@ -27,7 +27,15 @@ _PIECE_MS: Final = 3_600_000
 #: Hours of light are those of the last day, so readings of one more day are looked at.
 _DAY_MS: Final = 86_400_000
 #: What people do to a tray, as the journal tells it and as they call it.
-CARE: Final = {"misted": "misted", "lifted": "aired", "watered": "watered"}
+CARE: Final = {
+    "misted": "misted",
+    "lifted": "aired",
+    "watered": "watered",
+    "fed": "fed",
+    "looked": "looked at",
+    "wiped": "wiped",
+    "cleaned": "cleaned",
+}
 _JOURNAL_LOOKS: Final = (1_000, 20_000, None)
 _MOST_REFUSED: Final = 10_000
 #: Hours of light that are older are not those of the last day.

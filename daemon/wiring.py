@@ -4,7 +4,7 @@ The rule of this file: each adapter is imported by the function that opens it, s
 configuration does not use is never loaded.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
@@ -24,10 +24,11 @@ from wardian.rules.ports import Clock, Sensor, Store
 if TYPE_CHECKING:
     from wardian.daemon.bench_watch import Watch
     from wardian.daemon.beside import Beside
+    from wardian.daemon.care_seen_noted import KnownCare
     from wardian.daemon.chronicle import Chronicle
     from wardian.daemon.library import Library
     from wardian.daemon.loop import Loop
-    from wardian.daemon.recording import Replan
+    from wardian.daemon.recording import Recording, Replan
     from wardian.rules.records import Record
 
 #: The note in which a simulated bench leaves its time.
@@ -184,8 +185,11 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         loop.telling = open_telling(config, channels, store, loop.lives, words)
     loop.bring_up_to_date(clock.wall_ms())
     polling = Polling(sensors, machine_clock(), speed)
-    loop.before = [_recording(store, written, _replan(written, loop, words, clock))]
-    loop.beside = [_retaking(store, loop)]
+    recording = _recording(store, written, _replan(written, loop, words, clock))
+    notes = store.notes()
+    loop.before = [recording, _care_noted(loop, notes)]
+    reminders = _reminders(written, channels, notes, _known_care(loop, recording))
+    loop.beside = [_retaking(store, loop), *reminders]
     wires: list[Any] = list(sensors)
     if config.outward.is_any or any(person.summary for person in config.people):
         from wardian.daemon.outward import Around, open_outward
@@ -207,7 +211,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     )
 
 
-def _recording(store: Store, config: Config, replan: "Replan") -> "Beside":
+def _recording(store: Store, config: Config, replan: "Replan") -> "Recording":
     """Return what takes up records, and lets everything go on by the plan that they make of a tray."""
     from wardian.daemon.recording import Recording
 
@@ -235,6 +239,30 @@ def _retaking(store: Store, loop: "Loop") -> "Beside":
     from wardian.daemon.retaking import Retaking
 
     return Retaking(store, loop.observer.trays)
+
+
+def _care_noted(loop: "Loop", notes: Mapping[str, Any]) -> "Beside":
+    """Return what notes the care that shows in the traces, for commands and later runs."""
+    from wardian.daemon.care_seen_noted import CareSeenNoted
+
+    return CareSeenNoted(loop.observer, notes)
+
+
+def _known_care(loop: "Loop", recording: "Recording") -> "KnownCare":
+    from wardian.daemon.care_seen_noted import KnownCare
+
+    return KnownCare(loop.observer, lambda: recording.known, lambda: loop.is_up_to_date)
+
+
+def _reminders(
+    config: Config, channels: Sequence[str], notes: Mapping[str, Any], known: "KnownCare"
+) -> list["Beside"]:
+    """Return what reminds people of care, where somebody wants that."""
+    if not config.care.remind or not any(person.care for person in config.people):
+        return []
+    from wardian.daemon.opening_people import open_care_reminders
+
+    return [open_care_reminders(config, channels, notes, known)]
 
 
 def _of_nobody(config: Config, channels: Sequence[str]) -> list[str]:

@@ -59,7 +59,7 @@ def hold_of(transition: Transition, care: Iterable[Care], settling_ms: Mapping[s
     holds = [
         Hold(one, one.from_ms + settling_ms.get(one.event, 0))
         for one in care
-        if side in _DRIVES[one.event] and one.from_ms <= transition.time_ms
+        if side in _DRIVES.get(one.event, ()) and one.from_ms <= transition.time_ms
     ]
     lasting = [hold for hold in holds if hold.until_ms > transition.time_ms]
     return max(lasting, key=lambda hold: hold.until_ms, default=None)

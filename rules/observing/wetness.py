@@ -61,11 +61,17 @@ class OverMisted:
 
     def judge(self, look: Look) -> Verdict:
         """Hold while there are too many mistings in a day, the tray is heavier each day, or fuller than full."""
-        mistings = sum(one.event == MISTED and one.from_ms > look.now_ms - _DAY_MS for one in look.care)
+        mists = [one for one in look.care if one.event == MISTED and one.from_ms > look.now_ms - _DAY_MS]
+        mistings, grams = len(mists), sum(one.grams or 0.0 for one in mists)
         most = look.figure(self.name, "most_a_day")
         if mistings > most:
             evidence = Evidence("misted {} times in the last {}", (number(mistings), span(_DAY_MS)))
             return Abnormal(look.now_ms - _DAY_MS, evidence)
+        if grams > look.figure(self.name, "most_grams"):
+            brought = (value(_MASS, grams), span(_DAY_MS))
+            return Abnormal(
+                look.now_ms - _DAY_MS, Evidence("misted with {} of water in the last {}", brought)
+            )
         gains = _daily_gains(look.minutes.trace(_MASS, 3 * _DAY).mean)
         if len(gains) and gains.min() >= look.figure(self.name, "heavier"):
             evidence = Evidence(

@@ -146,6 +146,40 @@ def test_an_alarm_is_acknowledged_from_afar_and_the_asker_hears_of_it(
 
 
 @pytest.mark.needs_broker
+def test_a_button_at_the_bench_puts_care_on_record_and_is_answered(
+    bench: Path, broker_with_passwords: Any, wait_until: WaitUntil
+) -> None:
+    """The same bytes each time, as a button sends them; a press that the broker kept for whoever comes is refused."""
+    configured(bench, asked_over(broker_with_passwords))
+    press = '{"do": "misted", "tray": "all", "who": "bench", "grams": 20, "ph": 5.8}'
+    asker = Asker(broker_with_passwords)
+    broker_with_passwords.publish("class/asked", press, retain=True)
+    with ExitStack() as opened:
+        watch = opened_watch(opened)
+        (wishes,) = (one for one in watch.loop.beside if isinstance(one, Wishes))
+        wait_until(lambda: watch.loop.round() or len(wishes._taken_s) == 1, "the retained press")
+        assert "retained" in asker.answer()["why"]
+        broker_with_passwords.publish("class/asked", press)
+
+        def is_told() -> bool:
+            watch.loop.round()
+            return str(journal()[-1]["event"]) == "misted"
+
+        wait_until(is_told, "the entry of the journal")
+        answer = asker.answer()
+        assert (answer["done"], answer["trays"]) == (True, ["tray-a"])
+        watch.loop.close()
+    entry = journal()[-1]
+    assert (entry["who"], entry["message"].partition(" Mon")[0][:33]) == (
+        "bench (by MQTT)",
+        "Misted with water of 20 g, pH 5.8",
+    )
+    with ExitStack() as opened:
+        store = wiring.open_store(wiring.load_config(Path("config.yaml")), opened, read_only=True)
+        assert [one.value for one in store.readings(0, 2**60) if one.quantity == "water_ph"] == [5.8]
+
+
+@pytest.mark.needs_broker
 def test_a_broker_that_is_away_is_in_the_status_and_holds_nothing_up(
     bench: Path, broker_with_passwords: Any, capsys: Capture
 ) -> None:

@@ -68,6 +68,13 @@ def test_a_fifth_misting_within_a_day_is_one_too_many() -> None:
     assert [figure.number for figure in found[0].evidence.figures] == [5, 86_400_000]
 
 
+def test_mist_whose_mass_is_on_record_is_too_much_by_the_day() -> None:
+    of, air = planned("over-misted"), {HUMIDITY: course((2 * DAY, 95))}
+    heavy = [one._replace(grams=90.0) for one in mistings(60, 240)]
+    assert [event for _, _, event in told(observed(of, air, heavy))] == ["raised", "returned"]
+    assert told(observed(of, air, [one._replace(grams=80.0) for one in heavy])) == []
+
+
 def test_a_tray_that_is_heavier_on_each_of_three_days_is_over_misted() -> None:
     of = planned("over-misted")
     assert [one[1:] for one in told(observed(of, {MASS: ramp(3 * DAY + HOUR, 3000, 3045)}))] == [
