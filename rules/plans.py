@@ -3,9 +3,10 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import tzinfo
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from wardian.rules.crops import Stage, StageSpan
+from wardian.rules.quantities import DERIVED_FROM, LEAF_DEFICIT
 
 
 class LampRule(NamedTuple):
@@ -41,6 +42,33 @@ class Masses(NamedTuple):
     saturated_g: float
     dry_g: float
     is_estimated: bool = False
+
+
+class Makings(Protocol):
+    """What says of what a tray's derived quantities are made; a ``TrayPlan`` does."""
+
+    @property
+    def lamp(self) -> LampRule | None:
+        """When the lamp counts as lit."""
+
+    @property
+    def lux_per_umol(self) -> float | None:
+        """The illuminance of one µmol m⁻² s⁻¹ [lx]."""
+
+    @property
+    def leaf_offset_k(self) -> float | None:
+        """How much warmer leaves are than the air [K]."""
+
+
+def inputs_of(quantity: str, tray: Makings) -> tuple[str, ...]:
+    """Return the measured quantities that a quantity is made of at a tray: itself where it is measured."""
+    if quantity == "light_hours":
+        return (tray.lamp.quantity,) if tray.lamp else ()
+    if quantity == "daily_light_integral" and tray.lux_per_umol is not None:
+        return ("illuminance",)
+    if quantity == LEAF_DEFICIT and tray.leaf_offset_k is not None:
+        return DERIVED_FROM["vapour_pressure_deficit"]
+    return DERIVED_FROM.get(quantity, (quantity,))
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,4 +120,4 @@ class TrayPlan:
     @property
     def photon_light(self) -> str:
         """The light that its photons are those of."""
-        return "illuminance" if self.lux_per_umol else "ppfd"
+        return inputs_of("daily_light_integral", self)[0]
