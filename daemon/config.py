@@ -290,6 +290,7 @@ def _plan(parts: _Parts, part: TrayPart) -> TrayPlan:
         overdue_ms=pot_ms(crop, keys.stuck, parts.site.timezone),
         figures=parts.library.watched_figures(),
         lux_per_umol=part.lux_per_umol,
+        zone=parts.site.timezone,
         leaf_offset_k=None if offset_k is None else float(offset_k),
     )
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import tzinfo
+from datetime import UTC, tzinfo
 from typing import NamedTuple, Protocol
 
 from wardian.rules.crops import Stage, StageSpan
@@ -97,6 +97,7 @@ class TrayPlan:
             of the illuminance. None: that of the PPFD.
         leaf_offset_k: How much warmer leaves are than the air, where no probe says [K].
         rot_seen_ms: When somebody saw mould or rot in it that nobody has cleared since.
+        zone: Whose days are its days.
     """
 
     tray: str
@@ -116,6 +117,7 @@ class TrayPlan:
     lux_per_umol: float | None = None
     leaf_offset_k: float | None = None
     rot_seen_ms: int | None = None
+    zone: tzinfo = UTC
 
     @property
     def photon_light(self) -> str:
