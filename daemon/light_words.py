@@ -3,7 +3,7 @@
 from typing import Final
 
 from wardian.daemon.light_seen import LightSeen
-from wardian.daemon.tongue import Tongue
+from wardian.daemon.tongue import Tongue, by_factor
 from wardian.rules.light_days import LightDay, Photons
 from wardian.rules.quantities import QUANTITIES
 
@@ -22,11 +22,6 @@ def day_words(day: LightDay, lux_per_umol: float | None) -> str:
     if day.photons is not None:
         told.append(_photons(day.photons, lux_per_umol))
     return ", ".join(told)
-
-
-def by_factor(lux_per_umol: float | None) -> str:
-    """Return what is to be said of photons that are made of lux, nothing where they are measured."""
-    return "" if lux_per_umol is None else f" (an estimate by {lux_per_umol:g} lx per µmol)"
 
 
 def light_lines(light: LightSeen, tongue: Tongue) -> list[str]:

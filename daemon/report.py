@@ -5,11 +5,11 @@ from itertools import groupby
 from typing import Any, Final
 
 from wardian.daemon.config import Config
-from wardian.daemon.light_words import by_factor, light_lines
+from wardian.daemon.light_words import light_lines
 from wardian.daemon.lives import alarm_of
 from wardian.daemon.look import BenchNow, QuantityNow, TrayNow
 from wardian.daemon.replay import Replayed
-from wardian.daemon.tongue import Tongue, ms_of, span_words
+from wardian.daemon.tongue import Tongue, by_factor, ms_of, span_words
 from wardian.rules.life import LATCHED, RETURNED_UNACKNOWLEDGED, SET_ASIDE
 from wardian.rules.ports import JournalEntry
 from wardian.rules.quantities import QUANTITIES

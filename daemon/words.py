@@ -11,7 +11,7 @@ from typing import Any
 
 from wardian.daemon.cause_words import CauseWords
 from wardian.daemon.library import Advice
-from wardian.daemon.tongue import Tongue, span_words, utc_text
+from wardian.daemon.tongue import Tongue, by_factor, span_words, utc_text
 from wardian.rules.crops import Band, day_of
 from wardian.rules.observing.causes import Cause, group_of, is_of_sensor
 from wardian.rules.plans import TrayPlan
@@ -187,7 +187,9 @@ class Teller:
 
     def _value(self, transition: Transition, value: float) -> str:
         quantity = QUANTITIES[transition.quantity]
-        return self.tongue.uncertain(quantity, value, transition.uncertainty, "saturation")
+        words = self.tongue.uncertain(quantity, value, transition.uncertainty, "saturation")
+        is_photons = transition.quantity == "daily_light_integral"
+        return words + by_factor(self.trays[transition.tray].plan.lux_per_umol if is_photons else None)
 
     def _about_sensor(self, transition: Transition) -> str:
         words = QUANTITIES[transition.quantity].words

@@ -6,6 +6,7 @@ import pytest
 from base_config import built
 
 from wardian.adapters.stores.memory import MemoryStore
+from wardian.daemon import wiring
 from wardian.daemon.config import Config
 from wardian.daemon.lives import Lives
 from wardian.daemon.look import bench_now
@@ -14,6 +15,7 @@ from wardian.daemon.summary import summed_up
 from wardian.daemon.summary_words import summary_json, summary_lines
 from wardian.rules.ports import Round
 from wardian.rules.readings import Reading
+from wardian.rules.transitions import RAISED, Transition
 
 MINUTE_MS: Final = 60_000
 HOUR_MS: Final = 60 * MINUTE_MS
@@ -120,6 +122,24 @@ def test_late_readings_count_in_the_days() -> None:
     hour = [one for one in light() if MIDNIGHT_MS - 12 * HOUR_MS <= one.time_ms < MIDNIGHT_MS - 11 * HOUR_MS]
     _, told = shown(kept([one for one in light() if one not in hour], late=hour), built(TEXT))
     assert (told["yesterday"]["lit_h"], told["yesterday"]["unknown_h"]) == (18.0, 0.0)
+
+
+@pytest.mark.parametrize(("lamp", "words"), [(LAMP, " (an estimate by 70 lx per µmol)"), ("", "")])
+def test_an_alarm_about_photons_made_of_lux_says_so(lamp: str, words: str) -> None:
+    teller = wiring.teller(built(TEXT.replace(LAMP, lamp)))
+    told = Transition(
+        MIDNIGHT_MS,
+        "tray-a",
+        "daily_light_integral",
+        "low",
+        RAISED,
+        "low",
+        1.8,
+        3.0,
+        "callusing",
+        MIDNIGHT_MS,
+    )
+    assert f"is at 1.8 mol m⁻² d⁻¹{words}, 1.2 mol m⁻² d⁻¹ below 3.0" in teller.fields(told)["message"]
 
 
 def test_the_summary_has_yesterday_on_the_calendar() -> None:
