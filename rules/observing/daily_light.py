@@ -41,6 +41,8 @@ class DailyLightOff:
 
     def judge(self, look: Look) -> Verdict:
         """Hold while the last whole day was too bright, or the last two were too dim."""
+        if look.plan.photon_light not in look.minutes.quantities:
+            return UNCHANGED
         last_ms, _ = day_around_ms(day_around_ms(look.now_ms, look.plan.zone)[0] - 1, look.plan.zone)
         last = _day(look, last_ms)
         if last is None:
