@@ -65,7 +65,7 @@ def _missed(crop: Crop, lit_h: float) -> Iterator[tuple[Aim, list[str]]]:
     """Yield what some stages want and so many hours do not give, with these stages."""
     by_aim: dict[Aim, list[str]] = {}
     for stage in crop.stages:
-        by_aim.setdefault(stage.aim_of("light_hours"), []).append(stage.name)
+        by_aim.setdefault(stage.aims.get("light_hours", Aim()), []).append(stage.name)
     for aim, stages in by_aim.items():
         if (aim.low is not None and lit_h < aim.low) or (aim.high is not None and lit_h > aim.high):
             yield aim, stages

@@ -81,12 +81,6 @@ class Stage:
     mistings: Aim | None = None
     feed_mg_l: Aim | None = None
 
-    def aim_of(self, quantity: str) -> Aim:
-        """Return what is aimed at of a quantity: its aim, and the inner limits of its band on a side left open."""
-        aim, band = self.aims.get(quantity, Aim()), self.bands.get(quantity)
-        low, high = (band.threshold(name) if band else None for name in ("low", "high"))
-        return Aim(low if aim.low is None else aim.low, high if aim.high is None else aim.high)
-
 
 @dataclass(frozen=True, slots=True)
 class Crop:

@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 from wardian.rules.crops import (
     LIMITS,
     URGENT_LIMITS,
-    Aim,
     Band,
     Crop,
     Limit,
@@ -43,14 +42,6 @@ def crop_with(*from_days: int) -> Crop:
 
 
 # ------------------------------------------------------------------------------ bands and crops
-
-
-def test_what_a_stage_aims_at_is_its_aim_and_on_an_open_side_its_bands_inner_limit() -> None:
-    band = Band("light_hours", (limit("low", 16), limit("high", 19), limit("high_high", 22)))
-    assert Stage("callusing", 0).aim_of("light_hours") == (None, None)
-    assert Stage("callusing", 0, {"light_hours": band}).aim_of("light_hours") == (16, 19)
-    aimed = Stage("callusing", 0, {"light_hours": band}, {"light_hours": Aim(high=18)})
-    assert aimed.aim_of("light_hours") == (16, 18)
 
 
 def test_a_band_may_have_any_of_four_limits() -> None:
