@@ -52,8 +52,8 @@ def doubt_schedules(written: Written, trays: Iterable[Lit]) -> None:
             own = (*tray.path, "light", "on")
             place = own if written.at(own) is not None else ("light", "on")
             for aim, stages in _missed(tray.crop, lit_h):
-                words = f"{tray.crop.name} wants {_hours(aim)} of light while {' and '.join(stages)}"
-                written.warn(place, f"lets the lamp burn {lit_h:g} h a day, but {words}")
+                words = f"{tray.crop.name} wants {_hours(aim)} of light while {', '.join(stages)}"
+                written.warn(place, f"lets the lamp burn {lit_h:.3g} h a day, but {words}")
 
 
 def hours_on(schedule: LampSchedule) -> float:

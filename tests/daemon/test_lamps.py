@@ -144,7 +144,7 @@ def test_a_lamp_that_burns_longer_than_the_crop_wants_is_told_once_for_each_crop
     keys = site("on: 00:00, off: 23:59")
     (told,) = warnings_of(keys)
     assert told == (
-        "3: light.on: lets the lamp burn 23.9833 h a day, but coleus wants 17 to 19 h of light while callusing"
+        "3: light.on: lets the lamp burn 24 h a day, but coleus wants 17 to 19 h of light while callusing"
     )
     two = warnings_of(keys, ("crop: mint\n", "crop: coleus\n"))
     assert two == [told]
