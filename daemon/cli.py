@@ -146,6 +146,7 @@ def _add_looking(commands: Any) -> None:
     )
     _add_times(alarms)
     _add_acts(alarms)
+    _command(commands, "lamps", "list how many lux of each lamp make one µmol m⁻² s⁻¹", config=False)
     air = _command(commands, "air", "say what one pair of temperature and humidity means", config=False)
     air.add_argument(
         "--temperature", required=True, metavar="TEXT", help='of the air, such as "24 °C" or "75 °F"'

@@ -106,6 +106,13 @@ def summary(options: argparse.Namespace) -> int:
     return sum_up(options)
 
 
+def lamps(options: argparse.Namespace) -> int:
+    """Print what is known of lamps."""
+    from wardian.daemon.cli_lamps import lamps as list_them
+
+    return list_them(options)
+
+
 def alarms(options: argparse.Namespace) -> int:
     """Print the present alarms, the whole journal, or what alarms mean; or do something to them."""
     if options.explain is not None:

@@ -5,7 +5,7 @@ and nothing is used.
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -233,9 +233,12 @@ def _people(written: Written) -> tuple["PersonKeys", ...]:
 def _assembled(written: Written, parts: _Parts, folder: Path) -> Config:
     assert parts.site is not None
     assert parts.store is not None
-    by_tray = {part.keys.name: needed(_crop(parts, part), part.lamp) for part in parts.trays}
+    plans = [_plan(parts, part) for part in parts.trays]
+    by_tray = {
+        plan.tray: needed(_crop(parts, part), plan) for part, plan in zip(parts.trays, plans, strict=True)
+    }
     brought = {sensor.name: expected(sensor, by_tray) for sensor in parts.sensors}
-    trays = tuple(_tray(parts, part, brought) for part in parts.trays)
+    trays = tuple(_tray(parts, *of_tray, brought) for of_tray in zip(parts.trays, plans, strict=True))
     watched = [
         WatchedTray(part.path, tray.crop, tray.plan) for part, tray in zip(parts.trays, trays, strict=True)
     ]
@@ -269,19 +272,26 @@ def _crop(parts: _Parts, tray: TrayPart) -> Crop:
     return grown.crop
 
 
-def _tray(parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]]) -> TraySettings:
+def _tray(
+    parts: _Parts, part: TrayPart, plan: TrayPlan, brought: Mapping[str, frozenset[Pair]]
+) -> TraySettings:
+    plan = replace(plan, silent_after_ms=dict(_silences(parts, part, brought, plan.hold_ms)))
+    return TraySettings(plan.tray, _crop(parts, part), part.keys.stuck, plan, _settle_ms(parts, part))
+
+
+def _plan(parts: _Parts, part: TrayPart) -> TrayPlan:
+    """Return how a tray is judged, but for the silence of its sensors."""
     assert parts.site is not None
     assert parts.readings is not None
     assert parts.settling is not None
     keys, crop = part.keys, _crop(parts, part)
-    hold_ms = int(keys.readings.hold or parts.readings.hold)
     masses = keys.mass.masses(day_start_ms(keys.stuck, parts.site.timezone))
-    plan = TrayPlan(
+    offset_k = parts.readings.leaf_offset if keys.readings.leaf_offset is None else keys.readings.leaf_offset
+    return TrayPlan(
         tray=keys.name,
         spans=stage_spans(crop, keys.stuck, parts.site.timezone),
-        hold_ms=hold_ms,
+        hold_ms=int(keys.readings.hold or parts.readings.hold),
         lamp=part.lamp,
-        silent_after_ms=dict(_silences(parts, part, brought, hold_ms)),
         accuracies=accuracies(keys.readings.accuracy, parts.readings.accuracy, parts.library),
         schedule=LampSchedule(*part.lamp_day, parts.site.timezone) if part.lamp_day else None,
         settling_ms={name: int(getattr(parts.settling, name)) for name in SettlingKeys.model_fields},
@@ -291,8 +301,10 @@ def _tray(parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]])
         masses=(masses,) if masses else (),
         is_dry=crop.is_dry,
         retakes_mass=keys.mass.retake,
+        lux_per_umol=part.lux_per_umol,
+        zone=parts.site.timezone,
+        leaf_offset_k=None if offset_k is None else float(offset_k),
     )
-    return TraySettings(keys.name, crop, keys.stuck, plan, _settle_ms(parts, part))
 
 
 def _silences(

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from wardian.daemon.config import Config, TraySettings
+from wardian.daemon.light_seen import LightSeen, lights_seen
 from wardian.daemon.tongue import utc_text
 from wardian.rules.crops import Band, day_of, is_optional, stage_at
 from wardian.rules.engine import Engine
@@ -40,6 +41,8 @@ class QuantityNow:
     unseen: float = 0.0
     #: Whether it hangs on a mass that nobody weighed.
     is_estimated: bool = False
+    #: By which it is made of illuminance, for photons that nobody measured.
+    lux_per_umol: float | None = None
 
     def as_json(self) -> dict[str, Any]:
         """Return it as the status that programs read."""
@@ -56,6 +59,7 @@ class QuantityNow:
             "unseen": self.unseen,
             "uncertainty": self.uncertainty,
             "is_estimated": self.is_estimated,
+            **({} if self.lux_per_umol is None else {"lux_per_umol": self.lux_per_umol}),
         }
 
 
@@ -70,6 +74,7 @@ class TrayNow:
     quantities: tuple[QuantityNow, ...]
     alarms: tuple[Mapping[str, Any], ...]
     silent: tuple[str, ...]
+    light: LightSeen | None = None
 
     def as_json(self) -> dict[str, Any]:
         """Return it as the status that programs read."""
@@ -81,6 +86,7 @@ class TrayNow:
             "quantities": {quantity.name: quantity.as_json() for quantity in self.quantities},
             "alarms": [dict(alarm) for alarm in self.alarms],
             "silent_sensors": list(self.silent),
+            "light": self.light.as_json() if self.light else None,
         }
 
 
@@ -105,14 +111,12 @@ def bench_now(config: Config, store: Store, now_ms: int, daemon: Mapping[str, An
     engine.feed(store.chunk(max(judged, 0), now_ms + _AHEAD_MS))
     engine.advance(now_ms)
     standing = store.standing()
-    return BenchNow(
-        now_ms,
-        tuple(
-            _tray_now(tray, engine.trays[tray.name].present(now_ms), standing, config, now_ms)
-            for tray in config.trays
-        ),
-        daemon,
+    lights = lights_seen(store, [tray.plan for tray in config.trays], now_ms, config.site.zone)
+    trays = (
+        _tray_now(tray, engine.trays[tray.name].present(now_ms), standing, config, now_ms)
+        for tray in config.trays
     )
+    return BenchNow(now_ms, tuple(replace(tray, light=lights.get(tray.name)) for tray in trays), daemon)
 
 
 def _tray_now(
@@ -140,6 +144,7 @@ def _tray_now(
             replace(
                 _quantity_now(name, present.get(name), bands.get(name), now_ms),
                 is_estimated=is_estimated(name, tray.plan.masses, now_ms),
+                lux_per_umol=tray.plan.lux_per_umol if name == "daily_light_integral" else None,
             )
             for name in names
         ),

@@ -90,6 +90,11 @@ class Tongue:
         return f"{local:%a} {local.day} {local:%b %H:%M}"
 
 
+def by_factor(lux_per_umol: float | None) -> str:
+    """Return what is to be said of photons that are made of lux, nothing where they are measured."""
+    return "" if lux_per_umol is None else f" (an estimate by {lux_per_umol:g} lx per µmol)"
+
+
 def span_words(milliseconds: int) -> str:
     """Return a span of time in the words of a person: ``40 s``, ``58 min``, ``2 h 10 min``, ``3 days``."""
     minutes = round(milliseconds / 60_000)

@@ -97,8 +97,9 @@ class Fault:
             return f"{judged} {limit.partition('_')[0]}" in self.signs
         if not self.of_sensor:
             return False
-        # The hours of light follow from whichever light the lamp's rule names.
-        inputs = ("illuminance", "ppfd") if judged == "light_hours" else DERIVED_FROM.get(judged, ())
+        # Hours of light and photons follow from whichever light the tray's lamp names.
+        of_light = judged in ("light_hours", "daily_light_integral")
+        inputs = ("illuminance", "ppfd") if of_light else DERIVED_FROM.get(judged, ())
         return quantity is None or judged == quantity or quantity in inputs
 
 

@@ -85,8 +85,10 @@ QUANTITIES: Final[dict[str, Quantity]] = {
 #: A humidity chip reads a little above saturation when it is wet; it is judged as saturated.
 SATURATION_PCT: Final = 100.0
 
-#: Derived quantity → the measured ones it follows from, in the order of its formula. Light hours are not
-#: here: whichever light the lamp's rule names. What a tray weighs full and empty is no series.
+LEAF_DEFICIT: Final = "leaf_vapour_pressure_deficit"
+#: Derived quantity → the measured ones it follows from, in the order of its formula, where a tray's plan says
+#: nothing else. Light hours are not here: whichever light the lamp's rule names. What a tray weighs full and empty is
+#: no series.
 DERIVED_FROM: Final = {
     "vapour_pressure_deficit": ("air_temperature", "relative_humidity"),
     "leaf_vapour_pressure_deficit": ("leaf_temperature", "air_temperature", "relative_humidity"),

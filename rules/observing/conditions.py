@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from functools import partial
 from typing import Final
 
+from wardian.rules.observing.daily_light import DailyLightOff
 from wardian.rules.observing.drift import DRIFTING
 from wardian.rules.observing.extremes import AirOverheated, MediumChilled, MediumOverheated
 from wardian.rules.observing.heater import HeaterIdle, HeaterRunaway
@@ -36,6 +37,7 @@ CONDITIONS: Final[Sequence[ConditionMaker]] = (
     LampNotOn,
     LampNotOff,
     LampWeak,
+    DailyLightOff,
     MediumOverheated,
     AirOverheated,
     MediumChilled,

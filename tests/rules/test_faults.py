@@ -30,6 +30,7 @@ def alarm(quantity: str, what: str) -> Transition:
         ("sensor stuck", "illuminance", "light_hours", "high"),
         ("sensor stuck", "ppfd", "light_hours", "high"),
         ("sensor stuck", "ppfd", "daily_light_integral", "high"),
+        ("sensor stuck", "illuminance", "daily_light_integral", "low"),
         ("sensor stuck", None, "tray_mass", "low"),
         ("medium left dry", None, "water_lost", "high_high"),
         ("over-misted", None, "water_lost", "low"),
@@ -54,8 +55,8 @@ def test_an_alarm_can_come_from_a_fault(fault: str, of: str | None, quantity: st
         ("sensor silent", "ppfd", "ppfd", "low"),
         ("sensor stuck", "relative_humidity", "air_temperature", "high"),
         ("sensor stuck", "air_temperature", "light_hours", "low"),
-        ("sensor stuck", "illuminance", "daily_light_integral", "low"),
         ("medium left dry", None, "water_lost", "low"),
+        ("sensor stuck", "air_temperature", "daily_light_integral", "low"),
         ("clock set back", None, "air_temperature", "low"),
     ],
 )

@@ -23,6 +23,9 @@ LAMPS = (LampRule("illuminance", 1000, 900), LampRule("ppfd", 50, 40))
 #: What a reading may be off; mostly every input's is known.
 _KNOWN = {"air_temperature": 0.3, "leaf_temperature": 0.5, "relative_humidity": 3.0}
 ACCURACIES: tuple[dict[str, float], ...] = (_KNOWN, _KNOWN, {"relative_humidity": 3.0}, {})
+#: Of lamps with a factor the photons are those of the illuminance; leaves without a probe follow the air.
+LUX_PER_UMOL = (None, None, 54.0, 70.0)
+LEAF_OFFSETS_K = (None, None, 0.0, 1.0, -0.5)
 LIMIT_NAMES = ("low_low", "low", "high", "high_high")
 LIMIT_SETS = (LIMIT_NAMES, ("low", "high"), ("high",), ("low",), ("high", "high_high"), ("low_low", "high"))
 
@@ -87,7 +90,7 @@ _LEVELS = {
 }
 _AIR_NEEDS = {
     "vapour_pressure_deficit": {"air_temperature", "relative_humidity"},
-    "leaf_vapour_pressure_deficit": {"air_temperature", "relative_humidity", "leaf_temperature"},
+    "leaf_vapour_pressure_deficit": {"air_temperature", "relative_humidity"},
     "dew_point": {"air_temperature", "relative_humidity"},
 }
 _VALUES = {
@@ -208,8 +211,7 @@ def _stages(draw: st.DrawFn, sensors: Sequence[str], hold_ms: int, scale: Scale)
 def _bandable(sensors: Sequence[str], scale: Scale) -> list[str]:
     """Return the quantities for which there are values: what is measured and what follows from it."""
     air = [name for name, needs in _AIR_NEEDS.items() if needs.issubset(sensors)]
-    light = ["daily_light_integral"] * ("ppfd" in sensors)
-    light += ["light_hours"] * any(lamp.quantity in sensors for lamp in LAMPS)
+    light = ["daily_light_integral", "light_hours"] * any(lamp.quantity in sensors for lamp in LAMPS)
     water = ["water_lost"] * 2 * ("tray_mass" in sensors)
     return light if scale is DAYS else [*sensors, *air, *air, *light, *water]
 
@@ -278,7 +280,17 @@ def _plan(
     silent = draw(st.dictionaries(st.sampled_from(sensors), delays, max_size=1))
     accuracies = draw(st.sampled_from(ACCURACIES))
     masses = draw(_masses(instants)) if "tray_mass" in sensors else ()
-    return TrayPlan(tray, spans, hold_ms, lamp, silent, accuracies, masses=masses)
+    return TrayPlan(
+        tray,
+        spans,
+        hold_ms,
+        lamp,
+        silent,
+        accuracies,
+        lux_per_umol=draw(st.sampled_from(LUX_PER_UMOL)),
+        leaf_offset_k=draw(st.sampled_from(LEAF_OFFSETS_K)),
+        masses=masses,
+    )
 
 
 @st.composite
