@@ -253,7 +253,7 @@ def _assembled(written: Written, parts: _Parts, folder: Path) -> Config:
         notifiers=parts.notifiers,
         outward=parts.outward,
         people=parts.people,
-        care=parts.care or CareKeys(),
+        care=parts.care if parts.care and written.at((CARE,)) is not None else CareKeys(remind=False),
         expected=brought,
         warnings=tuple(sorted(written.warnings, key=lambda warning: warning.line)),
         library=parts.library,

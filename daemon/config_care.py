@@ -9,6 +9,7 @@ from pydantic import model_validator
 from wardian.daemon.config_types import ClockTime
 from wardian.daemon.written import SOME, Section, key, wrong
 
+#: Nobody is reminded unless this section is there.
 SECTION: Final = "care"
 #: Morning, noon and evening: common practice, no source.
 ROUNDS: Final = (time(8), time(13), time(18, 30))
@@ -25,7 +26,7 @@ class CareKeys(Section):
         ROUNDS,
         "airing and misting two to three times a day is common practice",
     )
-    remind: bool = key("true or false", default=False, why="a message each round is for who asks for it")
+    remind: bool = key("true or false", default=True, why="who writes this section does rounds")
 
     @model_validator(mode="after")
     def _can_be_walked(self) -> Self:

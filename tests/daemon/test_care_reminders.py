@@ -315,11 +315,13 @@ trays: [{{name: tray-a, crop: coleus, stuck: {stuck}}}]
 crops: {{coleus: {{stages: [{{name: callusing, from_day: 0, bands: {{air_temperature: {{high: 25 °C}}}}}}]}}}}
 notifiers: [{{name: terminal, kind: console}}]
 people: [{{name: teacher, channels: [terminal]}}, {{name: helper, channels: [terminal], care: false}}]
-care: {care}
+{care}
 """
 
 
-@pytest.mark.parametrize(("care", "people"), [("{remind: true}", ["teacher"]), ("{remind: false}", [])])
+@pytest.mark.parametrize(
+    ("care", "people"), [("care: {}", ["teacher"]), ("care: {remind: false}", []), ("", [])]
+)
 def test_the_daemon_reminds_those_who_want_it(tmp_path: Path, care: str, people: list[str]) -> None:
     stuck = datetime.fromtimestamp(wiring.machine_clock().wall_ms() / 1000, UTC).date() - timedelta(days=2)
     path = tmp_path / "config.yaml"
