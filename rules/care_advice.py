@@ -168,7 +168,7 @@ def _water(case: Case) -> Advice:
     lost = case.aim("water_lost", Aim(high=_DRY_LOST_PCT if case.crop.is_dry else case.usual.lost_pct)).high
     given, figures = _what_water(case)
     words = Evidence(f"water when {{}} % of its water is gone, with {given}", (number(lost or 0), *figures))
-    caution = "keep water off mains plugs, lamp and mat, and those behind a residual-current device"
+    caution = "keep water off mains plugs, lamp and mat, which belong behind a residual-current device"
     return Advice(words, Evidence(caution), _OF_CROP)
 
 
