@@ -150,19 +150,17 @@ def _time_and_bench(sheet: Sheet, top: float) -> None:
     sheet.bar(sheet.left - 16, sheet.right + 16, (top, top + 4), "wood")
     for leg in (sheet.left - 6, sheet.right + 2):
         sheet.bar(leg, leg + 4, (top + 4, top + 26), "wood")
-    taken = [sheet.left]
+    taken: list[tuple[float, float]] = []
     every = ticks(sheet.picture.span, sheet.picture.tongue.zone, sheet.right - sheet.left)
     for tick in sorted(every, key=lambda one: not one.is_midnight):
         x = sheet.x(tick.time_ms)
         sheet.line((x, x), (top + 4, top + (10 if tick.is_midnight else 7)), "soft")
         half = width_of(tick.words, 10) / 2
-        is_free = all(
-            abs(x - other) > half + 18 for other in taken if other != sheet.left or x - half < other
-        )
-        if tick.words and is_free and x + half < sheet.right + 20:
+        is_free = all(abs(x - other) > half + its_half + 6 for other, its_half in taken)
+        if tick.words and is_free and x + half < sheet.width:
             weight = "bold" if tick.is_midnight else "normal"
             sheet.text(x, top + 18, tick.words, "soft", ha="center", fontsize=10, fontweight=weight)
-            taken.append(x)
+            taken.append((x, half))
 
 
 def _legend_rows(picture: Picture, width: int) -> list[list[tuple[str, str]]]:

@@ -4,10 +4,11 @@ The rule of this file: colours are attributes with a class for each role, so tha
 inline style is needed.
 """
 
+import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from hashlib import sha256
-from typing import Final
+from typing import Final, TypeAlias
 from xml.etree import ElementTree as ET
 
 from wardian.daemon.picture import Picture
@@ -17,8 +18,12 @@ _SVG: Final = "http://www.w3.org/2000/svg"
 _LINK: Final = "{http://www.w3.org/1999/xlink}href"
 _ROLES: Final[Mapping[str, str]] = {colour: role for role, colour in LIGHT.items()}
 _NUMBER: Final = re.compile(r"-?\d+\.\d+")
+_PIECE: Final = re.compile(r"([MLCQZz])([^MLCQZz]*)")
+_Point: TypeAlias = tuple[float, float]
+#: So many points at most are looked at once more for each that follows.
+_MOST_BETWEEN: Final = 24
 #: Attributes that hold lengths or paths; a tenth of a pixel is fine enough.
-_LENGTHS: Final = ("d", "x", "y", "width", "height", "transform", "points")
+_LENGTHS: Final = ("x", "y", "width", "height", "transform", "points")
 
 
 def mended(drawn: bytes, picture: Picture, *, own_style: bool) -> bytes:
@@ -72,6 +77,8 @@ def _mend(element: ET.Element, prefix: str) -> None:
     for name, value in [*element.attrib.items()]:
         if "url(#" in value:
             element.set(name, value.replace("url(#", f"url(#{prefix}-"))
+        if name == "d":
+            element.set(name, _drawn_through(value))
         if name in _LENGTHS:
             element.set(name, _NUMBER.sub(_rounded, value))
         if name in ("fill", "stroke") and value in _ROLES:
@@ -92,6 +99,44 @@ def _style_as_attributes(element: ET.Element) -> None:
                 element.set("font-weight", "bold")
         elif colon:
             element.set(name.strip(), value.strip())
+
+
+def _drawn_through(path: str) -> str:
+    """Return a path in tenths of a pixel, without the points of straight pieces that lie on their way."""
+    kept: list[str] = []
+    line: list[_Point] = []
+    for letter, numbers in [*_PIECE.findall(path), ("", "")]:
+        rounded = _NUMBER.sub(_rounded, numbers).split()
+        if letter == "L" and line:
+            line.append((float(rounded[0]), float(rounded[1])))
+            continue
+        # The first point of a line is where the piece before it ended.
+        kept += [f"L{x:g} {y:g}" for x, y in _without_between(line)[1:]]
+        kept.append(f"{letter}{' '.join(rounded)}")
+        line = [(float(rounded[-2]), float(rounded[-1]))] if rounded else []
+    return "".join(kept)
+
+
+def _without_between(line: Sequence[_Point]) -> list[_Point]:
+    """Return the points of a line without those that lie within a tenth of a pixel between those that stay."""
+    if len(line) < 3:
+        return [*line]
+    kept, between = [line[0]], [line[1]]
+    for point in line[2:]:
+        if len(between) < _MOST_BETWEEN and all(_is_between(kept[-1], one, point) for one in between):
+            between.append(point)
+        else:
+            kept.append(between[-1])
+            between = [point]
+    return [*kept, between[-1]]
+
+
+def _is_between(start: _Point, point: _Point, end: _Point) -> bool:
+    (x, y), (along, up) = (point[0] - start[0], point[1] - start[1]), (end[0] - start[0], end[1] - start[1])
+    length = math.hypot(along, up)
+    if not length or not 0 <= x * along + y * up <= length * length:
+        return False
+    return abs(x * up - y * along) <= 0.1 * length
 
 
 def _rounded(number: re.Match[str]) -> str:
