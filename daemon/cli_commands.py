@@ -238,6 +238,20 @@ def export(options: argparse.Namespace) -> int:
     return DONE
 
 
+def plot(options: argparse.Namespace) -> int:
+    """Draw a tray into a file."""
+    from wardian.daemon.cli_pictures import plot as draw
+
+    return draw(options)
+
+
+def report(options: argparse.Namespace) -> int:
+    """Write a report of trays into one page."""
+    from wardian.daemon.cli_pictures import report as write
+
+    return write(options)
+
+
 def simulate(options: argparse.Namespace) -> int:
     """Write a pretended week, or list what can happen in one."""
     from wardian.daemon.cli_simulate import simulate as write

@@ -148,7 +148,7 @@ def _day(sheet: Sheet, y: float, day: LightDay) -> None:
 def _time_and_bench(sheet: Sheet, top: float) -> None:
     """Draw the bench on which the trays stand, and the time below its edge."""
     sheet.bar(sheet.left - 16, sheet.right + 16, (top, top + 4), "wood")
-    for leg in (sheet.left - 6, sheet.right + 2):
+    for leg in (sheet.left - 12, sheet.right + 8):
         sheet.bar(leg, leg + 4, (top + 4, top + 26), "wood")
     taken: list[tuple[float, float]] = []
     every = ticks(sheet.picture.span, sheet.picture.tongue.zone, sheet.right - sheet.left)
@@ -156,11 +156,13 @@ def _time_and_bench(sheet: Sheet, top: float) -> None:
         x = sheet.x(tick.time_ms)
         sheet.line((x, x), (top + 4, top + (10 if tick.is_midnight else 7)), "soft")
         half = width_of(tick.words, 10) / 2
-        is_free = all(abs(x - other) > half + its_half + 6 for other, its_half in taken)
-        if tick.words and is_free and x + half < sheet.width:
+        # Words stay between the legs.
+        middle = min(max(x, sheet.left + half - 6), sheet.right + 6 - half)
+        is_free = all(abs(middle - other) > half + its_half + 6 for other, its_half in taken)
+        if tick.words and is_free:
             weight = "bold" if tick.is_midnight else "normal"
-            sheet.text(x, top + 18, tick.words, "soft", ha="center", fontsize=10, fontweight=weight)
-            taken.append((x, half))
+            sheet.text(middle, top + 18, tick.words, "soft", ha="center", fontsize=10, fontweight=weight)
+            taken.append((middle, half))
 
 
 def _legend_rows(picture: Picture, width: int) -> list[list[tuple[str, str]]]:

@@ -45,7 +45,6 @@ def mended(drawn: bytes, picture: Picture, *, own_style: bool) -> bytes:
         style.text = stylesheet()
         root.insert(2, style)
     ET.register_namespace("", _SVG)
-    ET.register_namespace("xlink", "http://www.w3.org/1999/xlink")
     return ET.tostring(root, encoding="utf-8")
 
 
@@ -71,7 +70,7 @@ def _mend(element: ET.Element, prefix: str) -> None:
     if "id" in element.attrib:
         element.set("id", f"{prefix}-{element.get('id')}")
     if _LINK in element.attrib:
-        element.set(_LINK, f"#{prefix}-{element.attrib[_LINK].removeprefix('#')}")
+        element.set("href", f"#{prefix}-{element.attrib.pop(_LINK).removeprefix('#')}")
     _style_as_attributes(element)
     classes = []
     for name, value in [*element.attrib.items()]:
