@@ -55,7 +55,8 @@ def _plot(options: argparse.Namespace) -> int:
     config = wiring.load_config(Path(options.config))
     tray_named(config, options.tray)
     source = _source(config, options)
-    seen = seen_under(Setting("", source), tray_named(source.config, options.tray))
+    tray = tray_named(source.config, options.tray)
+    seen = seen_under(Setting("", source), tray, Tongue.of(config.site))
     out.write_bytes(draw(seen.picture, form, options.width, own_style=True))
     return _written(options, out, {"tray": options.tray, "alarms": len(seen.picture.alarms)})
 

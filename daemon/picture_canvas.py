@@ -6,6 +6,7 @@ The rule of this file: the library's settings are those of the whole process, so
 import io
 import threading
 import warnings
+from functools import partial
 from typing import Final
 
 import matplotlib as mpl
@@ -15,7 +16,7 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from wardian.daemon.picture import Picture
 from wardian.daemon.picture_lanes import Lane, above, below
 from wardian.daemon.picture_panels import draw_panel, panel_height
-from wardian.daemon.picture_sheet import DPI, Sheet
+from wardian.daemon.picture_sheet import Sheet
 
 _ONE_AT_A_TIME: Final = threading.Lock()
 #: Text stays text, so that it can be read aloud; the same picture gives the same bytes.
@@ -40,19 +41,19 @@ def drawn(picture: Picture, form: str, width: int) -> bytes:
             top += lane.height
         out = io.BytesIO()
         if form == "svg":
-            FigureCanvasSVG(sheet.figure).print_svg(out, metadata={"Date": None})
+            FigureCanvasSVG(sheet.figure)
+            sheet.figure.savefig(out, format="svg", metadata={"Date": None})
         else:
             FigureCanvasAgg(sheet.figure)
-            sheet.figure.savefig(out, format="png", dpi=DPI, metadata={"Software": None})
+            sheet.figure.savefig(out, format="png", metadata={"Software": None})
     return out.getvalue()
 
 
 def _panels(picture: Picture) -> list[Lane]:
     if not picture.panels:
-        return [
-            Lane(40, lambda sheet, top: sheet.text(sheet.left, top + 18, "nothing is known of this time"))
-        ]
-    return [
-        Lane(panel_height(panel), lambda sheet, top, panel=panel: draw_panel(sheet, panel, top))
-        for panel in picture.panels
-    ]
+        return [Lane(40, _nothing)]
+    return [Lane(panel_height(panel), partial(draw_panel, panel=panel)) for panel in picture.panels]
+
+
+def _nothing(sheet: Sheet, top: float) -> None:
+    sheet.text(sheet.left, top + 18, "nothing is known of this time")

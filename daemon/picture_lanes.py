@@ -4,10 +4,12 @@ The rule of this file: each lane says its height before it is drawn, and no stat
 """
 
 from collections.abc import Callable, Iterator
+from functools import partial
 from itertools import groupby
 from typing import Final, NamedTuple
 
 from wardian.daemon.picture import AlarmShown, LightStrip, Picture
+from wardian.daemon.picture_colours import LIGHT
 from wardian.daemon.picture_scale import ticks
 from wardian.daemon.picture_sheet import Sheet, width_of
 from wardian.daemon.record_words import DONE
@@ -47,20 +49,20 @@ def above(picture: Picture) -> Iterator[Lane]:
         yield Lane(22, _care)
     lanes = _alarm_lanes(picture)
     for some in lanes[:_MOST_ALARMS]:
-        yield Lane(_LANE_PX, lambda sheet, top, some=some: _alarm_lane(sheet, top, some))
+        yield Lane(_LANE_PX, partial(_alarm_lane, some=some))
     if lanes[_MOST_ALARMS:]:
         rest = f"and {len(lanes) - _MOST_ALARMS} more kinds of alarms"
-        yield Lane(_LANE_PX, lambda sheet, top: sheet.text(sheet.left, top + 8, rest, "alarm"))
+        yield Lane(_LANE_PX, partial(_rest, words=rest))
 
 
 def below(picture: Picture, width: int) -> Iterator[Lane]:
     """Yield the lanes below the panels."""
     if picture.light:
         light = picture.light
-        yield Lane(64, lambda sheet, top: _light(sheet, top, light))
+        yield Lane(64, partial(_light, light=light))
     yield Lane(36, _time_and_bench)
     rows = _legend_rows(picture, width)
-    yield Lane(18.0 * len(rows) + 8, lambda sheet, top: _legend(sheet, top, rows))
+    yield Lane(18.0 * len(rows) + 8, partial(_legend, rows=rows))
 
 
 def _heading(sheet: Sheet, top: float) -> None:
@@ -94,6 +96,10 @@ def _alarm_lanes(picture: Picture) -> list[list[AlarmShown]]:
     return [list(some) for _, some in groupby(ordered, key=lambda one: (one.alarm, one.quantity))]
 
 
+def _rest(sheet: Sheet, top: float, words: str) -> None:
+    sheet.text(sheet.left, top + 8, words, "alarm")
+
+
 def _alarm_lane(sheet: Sheet, top: float, some: list[AlarmShown]) -> None:
     for one in some:
         ends = sheet.x(one.from_ms), sheet.x(one.to_ms)
@@ -109,7 +115,7 @@ def _alarm_lane(sheet: Sheet, top: float, some: list[AlarmShown]) -> None:
     elif first - 6 - wide >= 4:
         sheet.text(first - 6, top + 8, words, "alarm", ha="right")
     else:
-        box = {"facecolor": "#fcfaf4", "edgecolor": "none", "pad": 1.0}
+        box = {"facecolor": LIGHT["paper"], "edgecolor": "none", "pad": 1.0}
         sheet.text(max(first, sheet.left) + 4, top + 8, words, "alarm", bbox=box)
 
 

@@ -28,6 +28,7 @@ h1{margin:0;font-size:1.7rem}h2{margin:2.5rem 0 .25rem;padding-bottom:.25rem;bor
 h3{margin:1.25rem 0 .25rem;font-size:1rem}p{margin:.25rem 0}.soft{color:var(--soft)}.alarm{color:var(--alarm);font-weight:bold}
 svg{display:block;max-width:100%%;height:auto}
 .beside{display:grid;gap:1.5rem;grid-template-columns:repeat(auto-fit,minmax(min(100%%,30rem),1fr))}
+@media (min-width:70rem){.alone{grid-template-columns:minmax(0,3fr) minmax(0,2fr);display:grid;gap:1.5rem;align-items:start}}
 .wide{overflow-x:auto}
 table{border-collapse:collapse;font-size:.92rem}caption{text-align:left;font-weight:bold;padding:.5rem 0}
 th,td{padding:.3rem .9rem .3rem 0;text-align:left;vertical-align:top;border-bottom:1px solid var(--grid)}
@@ -86,16 +87,17 @@ def _alarms_in_words(seen: Seen) -> str:
 
 
 def _tray(number: int, tray: TrayReport) -> Iterator[str]:
-    yield f'<section id="tray-{number}"><h2>{escape(tray.tray)}: {escape(tray.crop)}</h2><div class="beside">'
+    yield f'<section id="tray-{number}"><h2>{escape(tray.tray)}: {escape(tray.crop)}</h2>'
+    yield "<div>" if len(tray.seen) == 1 else '<div class="beside">'
     for seen in tray.seen:
-        yield "<div>"
+        yield '<div class="alone">' if len(tray.seen) == 1 else "<div>"
         if seen.setting:
             yield f"<h3>{escape(seen.setting)}</h3>"
-        yield _inline(seen.picture, _WIDTHS[min(len(tray.seen), 2)])
+        yield f"<div>{_inline(seen.picture, _WIDTHS[min(len(tray.seen), 2)])}</div><div>"
         yield from _bands(seen)
         yield from _alarms(seen.picture)
         yield from _care(seen.picture)
-        yield "</div>"
+        yield "</div></div>"
     yield "</div></section>"
 
 

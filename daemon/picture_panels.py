@@ -3,12 +3,13 @@
 The rule of this file: a column is drawn from its least to its most, so that one reading beyond a limit is seen.
 """
 
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.path import Path
 from matplotlib.ticker import MaxNLocator
+from numpy.typing import NDArray
 
 from wardian.daemon.picture import Curve, Panel
 from wardian.daemon.picture_colours import CURVES, LIGHT
@@ -38,7 +39,7 @@ def panel_height(panel: Panel) -> float:
     return HEAD_PX + _BODY_PX.get(panel.name, _OTHER_PX) + _FOOT_PX
 
 
-def draw_panel(sheet: Sheet, panel: Panel, top: float) -> None:
+def draw_panel(sheet: Sheet, top: float, panel: Panel) -> None:
     """Draw a panel whose words begin at ``top``."""
     body = (top + HEAD_PX, top + panel_height(panel) - _FOOT_PX)
     unit = unit_of(sheet.picture.tongue, panel.curves[0].quantity)
@@ -131,7 +132,7 @@ def _unknown(sheet: Sheet, axes: Axes, panel: Panel) -> None:
     every = list(panel.curves[0].unknown)
     for curve in panel.curves[1:]:
         every = common(every, list(curve.unknown))
-    how = {
+    how: dict[str, Any] = {
         "facecolor": "none",
         "edgecolor": LIGHT["unknown"],
         "hatch": "////",
@@ -159,7 +160,7 @@ def _curve(sheet: Sheet, axes: Axes, curve: Curve) -> None:
     axes.fill_between(*_wide(middles, low, high), color=colour, linewidth=1.3, joinstyle="round", zorder=2)
 
 
-def _wide(middles: Values, low: Values, high: Values) -> tuple[Values, Values, Values]:
+def _wide(middles: NDArray[Any], low: Values, high: Values) -> tuple[NDArray[Any], Values, Values]:
     """Return columns so that one with empty ones on both sides has a width, too."""
     known = ~np.isnan(low)
     alone = known & ~np.append(False, known[:-1]) & ~np.append(known[1:], False)

@@ -51,15 +51,15 @@ def _seen_under_all(settings: Sequence[Setting], tray: TraySettings) -> Iterable
     for place, setting in enumerate(settings):
         own = tray if place == 0 else _named(setting.source.config, tray.name)
         if own is not None:
-            yield seen_under(setting, own)
+            yield seen_under(setting, own, Tongue.of(settings[0].source.config.site))
 
 
-def seen_under(setting: Setting, tray: TraySettings) -> Seen:
-    """Return what is known of a tray under one setting."""
+def seen_under(setting: Setting, tray: TraySettings, tongue: Tongue) -> Seen:
+    """Return what is known of a tray under one setting, as ``tongue`` has it."""
     source = setting.source
     judged = Judgement(source.week).of(tray.plan)
     told = source.told(wiring.teller(source.config), judged.transitions)
-    picture = picture_of(tray, told, source.span, Tongue.of(source.config.site))
+    picture = picture_of(tray, told, source.span, tongue)
     if setting.name:
         picture = replace(picture, title=f"{picture.title}, by {setting.name}")
     bands = {name: judged.bands[name].shares for name in QUANTITIES if name in judged.bands}

@@ -34,7 +34,7 @@ class Tick(NamedTuple):
 def shown(tongue: Tongue, quantity: str, values: Values) -> Values:
     """Return values in the unit that people here use."""
     if tongue.fahrenheit and QUANTITIES[quantity].dimension == "temperature":
-        return np.asarray(values * 9 / 5 + 32)
+        return np.asarray(values * 9 / 5 + 32, dtype=np.float64)
     return values
 
 

@@ -65,13 +65,18 @@ class Sheet:
     def mark(self, x: float, y: float, sign: str, role: str, *, is_filled: bool = True) -> None:
         """Draw one sign."""
         face = LIGHT[role] if is_filled else LIGHT["paper"]
-        how = {"marker": sign, "markersize": 7, "markeredgecolor": LIGHT[role], "markeredgewidth": 1.1}
+        how: dict[str, Any] = {
+            "marker": sign,
+            "markersize": 7,
+            "markeredgecolor": LIGHT[role],
+            "markeredgewidth": 1.1,
+        }
         self.axes.add_line(Line2D((x,), (y,), linestyle="none", markerfacecolor=face, **how))
 
-    def curve(self, points: list[tuple[float, float]], codes: list[int], role: str, width: float) -> None:
+    def curve(self, points: list[tuple[float, float]], codes: list[Any], role: str, width: float) -> None:
         """Draw an outline of straight and bent pieces."""
         path = Path(points, codes)
-        how = {"facecolor": "none", "edgecolor": LIGHT[role], "linewidth": width, "capstyle": "round"}
+        how: dict[str, Any] = {"facecolor": "none", "edgecolor": LIGHT[role], "linewidth": width}
         self.axes.add_patch(PathPatch(path, **how))
 
 

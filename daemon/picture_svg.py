@@ -45,7 +45,7 @@ def mended(drawn: bytes, picture: Picture, *, own_style: bool) -> bytes:
         style.text = stylesheet()
         root.insert(2, style)
     ET.register_namespace("", _SVG)
-    return ET.tostring(root, encoding="utf-8")
+    return ET.tostring(root, encoding="unicode").encode()
 
 
 def _name(element: ET.Element) -> str:
