@@ -16,7 +16,7 @@ from wardian.rules.quantities import QUANTITIES
 from wardian.rules.shares import Shares
 
 #: A picture that stands alone, and one of two side by side. [px]
-_WIDTHS: Final = {1: 960, 2: 620}
+_WIDTHS: Final = {1: 720, 2: 620}
 #: Every instruction of the page; nothing may be loaded.
 _POLICY: Final = "default-src 'none'; style-src 'unsafe-inline'"
 _STYLE: Final = """
@@ -26,15 +26,15 @@ _STYLE: Final = """
 body{margin:0 auto;padding:1.5rem;max-width:84rem;background:var(--paper);color:var(--ink);font:1rem/1.5 'DejaVu Sans',Verdana,sans-serif}
 h1{margin:0;font-size:1.7rem}h2{margin:2.5rem 0 .25rem;padding-bottom:.25rem;border-bottom:4px solid var(--wood);font-size:1.3rem}
 h3{margin:1.25rem 0 .25rem;font-size:1rem}p{margin:.25rem 0}.soft{color:var(--soft)}.alarm{color:var(--alarm);font-weight:bold}
-svg{display:block;max-width:100%%;height:auto}
+svg{display:block;width:100%%;min-width:34rem;height:auto}
 .beside{display:grid;gap:1.5rem;grid-template-columns:repeat(auto-fit,minmax(min(100%%,30rem),1fr))}
-@media (min-width:70rem){.alone{grid-template-columns:minmax(0,3fr) minmax(0,2fr);display:grid;gap:1.5rem;align-items:start}}
+@media (min-width:80rem){.alone{grid-template-columns:minmax(0,3fr) minmax(0,2fr);display:grid;gap:1.5rem;align-items:start}}
 .wide{overflow-x:auto}
-table{border-collapse:collapse;font-size:.92rem}caption{text-align:left;font-weight:bold;padding:.5rem 0}
+table{border-collapse:collapse;font-size:.86rem}caption{text-align:left;font-weight:bold;padding:.5rem 0}
 th,td{padding:.3rem .9rem .3rem 0;text-align:left;vertical-align:top;border-bottom:1px solid var(--grid)}
-td.number{text-align:right;font-variant-numeric:tabular-nums}
+td{white-space:nowrap}td.number{text-align:right;font-variant-numeric:tabular-nums}
 a{color:var(--air)}a:focus-visible{outline:3px solid var(--lamp);outline-offset:2px}
-@media print{body{padding:0;max-width:none}section{break-inside:avoid-page}h2{break-after:avoid}nav{display:none}}
+@media print{body{padding:0;max-width:none}svg{min-width:0}section{break-inside:avoid-page}h2{break-after:avoid}nav{display:none}}
 """
 
 
@@ -93,7 +93,7 @@ def _tray(number: int, tray: TrayReport) -> Iterator[str]:
         yield '<div class="alone">' if len(tray.seen) == 1 else "<div>"
         if seen.setting:
             yield f"<h3>{escape(seen.setting)}</h3>"
-        yield f"<div>{_inline(seen.picture, _WIDTHS[min(len(tray.seen), 2)])}</div><div>"
+        yield f'<div class="wide" tabindex="0">{_inline(seen.picture, _WIDTHS[min(len(tray.seen), 2)])}</div><div>'
         yield from _bands(seen)
         yield from _alarms(seen.picture)
         yield from _care(seen.picture)
@@ -137,16 +137,14 @@ def _alarms(picture: Picture) -> Iterator[str]:
         return
     rows = [
         (
-            one.alarm,
+            f"{one.alarm}: {QUANTITIES[one.quantity].words}" if one.quantity else one.alarm,
             one.priority,
-            QUANTITIES[one.quantity].words if one.quantity in QUANTITIES else one.quantity,
             picture.tongue.moment(one.from_ms),
             "stands at the end" if one.stands else picture.tongue.moment(one.to_ms),
-            span_words(one.to_ms - one.from_ms),
         )
         for one in picture.alarms
     ]
-    yield from _table("Alarms", ("alarm", "priority", "of", "raised", "returned", "lasted"), rows)
+    yield from _table("Alarms", ("alarm", "priority", "raised", "returned"), rows)
 
 
 def _care(picture: Picture) -> Iterator[str]:
