@@ -59,7 +59,7 @@ def below(picture: Picture, width: int) -> Iterator[Lane]:
     """Yield the lanes below the panels."""
     if picture.light:
         light = picture.light
-        yield Lane(64, partial(_light, light=light))
+        yield Lane(76, partial(_light, light=light))
     yield Lane(36, _time_and_bench)
     rows = _legend_rows(picture, width)
     yield Lane(18.0 * len(rows) + 8, partial(_legend, rows=rows))
@@ -140,10 +140,12 @@ def _light(sheet: Sheet, top: float, light: LightStrip) -> None:
 
 def _day(sheet: Sheet, y: float, day: LightDay) -> None:
     left, right = max(sheet.x(day.from_ms), sheet.left), sheet.x(day.to_ms)
-    rows = [f"{day.lit_h:.1f} h", f"{day.photons.measured:.1f} mol" if day.photons else ""]
-    if day.unknown_h >= 0.05:
-        rows[0] += f" +{day.unknown_h:.1f}?"
-    for place, words in enumerate(rows):
+    rows = [
+        f"{day.lit_h:.1f} h",
+        f"{day.photons.measured:.1f} mol" if day.photons else "",
+        f"{day.unknown_h:.1f} h unknown" if day.unknown_h >= 0.05 else "",
+    ]
+    for place, words in enumerate(filter(None, rows)):
         if width_of(words, 10) <= right - left:
             sheet.text((left + right) / 2, y + 12 * place, words, "soft", ha="center", fontsize=10)
 

@@ -16,7 +16,7 @@ from wardian.daemon.picture_colours import CURVES, LIGHT
 from wardian.daemon.picture_scale import last_words, reach, shown, shown_one, ticks, unit_of
 from wardian.daemon.picture_sheet import Sheet
 from wardian.rules.readings import Values
-from wardian.rules.shares import common
+from wardian.rules.shares import common, without
 
 #: Of the words above a panel, of the panel itself, and of what is left below. [px]
 HEAD_PX: Final = 22.0
@@ -141,7 +141,7 @@ def _unknown(sheet: Sheet, axes: Axes, panel: Panel) -> None:
     }
     least_ms = (sheet.picture.span[1] - sheet.picture.span[0]) / (sheet.right - sheet.left) * 2
     for curve in panel.curves:
-        for from_ms, to_ms in curve.unknown:
+        for from_ms, to_ms in without(list(curve.unknown), every):
             axes.axvspan(from_ms, max(to_ms, from_ms + least_ms), 0.035, 0.12, **how)
     for from_ms, to_ms in every:
         axes.axvspan(from_ms, max(to_ms, from_ms + least_ms), **how)

@@ -19,6 +19,8 @@ _MS_PER_HOUR: Final = 3_600_000
 _QUARTER_MS: Final = 900_000
 #: Widest picture in hours → hours between ticks; what is longer has ticks at midnight alone.
 _STEPS: Final = ((7, 1), (30, 3), (100, 6))
+#: Above it an axis of humidity goes up to saturation. [%]
+_NEARLY_SATURATED_PCT: Final = 88
 #: So much room a label of a day takes. [px]
 _DAY_PX: Final = 62
 
@@ -59,10 +61,10 @@ def reach(tongue: Tongue, panel: Panel) -> tuple[float, float]:
     low, high = min(every, default=0.0), max(every, default=1.0)
     pad = max(high - low, _least(panel)) * 0.08
     low, high = low - pad, high + pad
-    if panel.name in ("deficit", "water"):
-        low = max(low, 0.0) if panel.name == "deficit" else low
-    if panel.name == "humidity":
-        high = min(high, 101.0)
+    if panel.name == "deficit":
+        low = max(low, 0.0)
+    if panel.name == "humidity" and high > _NEARLY_SATURATED_PCT:
+        high = 101.0
     return low, high
 
 

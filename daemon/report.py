@@ -11,7 +11,6 @@ from wardian.daemon.lives import alarm_of
 from wardian.daemon.look import BenchNow, QuantityNow, TrayNow
 from wardian.daemon.replay import Replayed
 from wardian.daemon.tongue import Tongue, by_factor, ms_of, span_words
-from wardian.daemon.trends import KEY
 from wardian.rules.life import LATCHED, RETURNED_UNACKNOWLEDGED, SET_ASIDE
 from wardian.rules.ports import JournalEntry
 from wardian.rules.quantities import QUANTITIES
@@ -28,6 +27,8 @@ def status_lines(
     yield f"{config.site.name}, {site.moment(bench.time_ms)}"
     yield from (f"  {line}" for line in bench.daemon.get("words", ()))
     if trends:
+        from wardian.daemon.trends import KEY
+
         yield f"  {KEY}"
     for tray in bench.trays:
         yield ""
