@@ -20,6 +20,7 @@ DAY_MS: Final = 86_400_000
 ZONE: Final = ZoneInfo("Europe/Lisbon")
 START_MS: Final = day_start_ms(date(2026, 3, 3), ZONE)
 SPAN: Final = (START_MS, START_MS + DAY_MS)
+LIT_MINUTES: Final = 1080
 LEVELS: Final = {
     "air_temperature": 25.0,
     "medium_temperature": 24.0,
@@ -32,12 +33,14 @@ TRAY: Final[TraySettings] = built(BASE).trays[0]
 
 
 def day(**levels: float) -> Chunk:
-    """A day of readings every minute, each quantity at its level."""
+    """A day of readings every minute, each quantity at its level; the lamp burns for its first 18 hours."""
     times = np.arange(START_MS, START_MS + DAY_MS, MINUTE_MS, dtype=np.int64)
     every = {**LEVELS, **levels}
-    return {
+    chunk = {
         Series("tray-a", name): Points(times, np.full(len(times), level)) for name, level in every.items()
     }
+    chunk[Series("tray-a", "illuminance")].values[LIT_MINUTES:] = 0.0
+    return chunk
 
 
 def with_value(chunk: Chunk, quantity: str, minute: int, value: float) -> Chunk:
