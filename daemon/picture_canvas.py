@@ -7,7 +7,7 @@ import io
 import threading
 import warnings
 from functools import partial
-from typing import Final
+from typing import Any, Final
 
 import matplotlib as mpl
 from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -20,7 +20,7 @@ from wardian.daemon.picture_sheet import Sheet
 
 _ONE_AT_A_TIME: Final = threading.Lock()
 #: Text stays text, so that it can be read aloud; the same picture gives the same bytes.
-_SETTINGS: Final = {
+_SETTINGS: Final[Any] = {
     "svg.fonttype": "none",
     "svg.hashsalt": "wardian",
     "font.family": ["DejaVu Sans"],
@@ -31,7 +31,7 @@ _SETTINGS: Final = {
 def drawn(picture: Picture, form: str, width: int) -> bytes:
     """Return a picture as the library draws it, as ``svg`` or ``png``."""
     lanes = [*above(picture), *_panels(picture), *below(picture, width)]
-    with _ONE_AT_A_TIME, mpl.rc_context(_SETTINGS), warnings.catch_warnings():  # type: ignore[arg-type]
+    with _ONE_AT_A_TIME, mpl.rc_context(_SETTINGS), warnings.catch_warnings():
         # A name may have letters that the font has not; a browser finds them elsewhere.
         warnings.simplefilter("ignore")
         sheet = Sheet(picture, width, sum(lane.height for lane in lanes))

@@ -23,7 +23,7 @@ from wardian.daemon.picture import (
     StageShown,
 )
 from wardian.daemon.picture_words import picture_title, picture_words
-from wardian.daemon.tongue import Tongue, ms_of
+from wardian.daemon.tongue import Tongue, ms_of, utc_text
 from wardian.rules.columns import Columns, columns, standing, unknown_spans
 from wardian.rules.derived import derive, formulas
 from wardian.rules.judging import Stretch
@@ -55,7 +55,8 @@ class Told(NamedTuple):
 
     Attributes:
         chunk: Readings, also those from before the time that still stood at its beginning.
-        entries: The journal in the order it was written, from before the time as well.
+        entries: The journal in the order it was written: all that was written since the beginning of the time, and
+            what stood then.
         marks: Care and changes of stage, by tray, in order of time.
     """
 
@@ -211,7 +212,8 @@ def _alarms(tray: str, entries: Iterable[Mapping[str, Any]], span: Span) -> list
         if fields["tray"] != tray or fields["event"] not in (RAISED, RETURNED):
             continue
         alarm = alarm_of(fields)
-        raised = open_.pop(alarm, None)
+        # Whose raise is not among the entries was raised before them.
+        raised = open_.pop(alarm, _before(fields, span) if fields["event"] == RETURNED else None)
         if raised is not None:
             found.append(_alarm(raised, ms_of(fields["time"]), span, stands=False))
         if fields["event"] == RAISED:
@@ -219,6 +221,10 @@ def _alarms(tray: str, entries: Iterable[Mapping[str, Any]], span: Span) -> list
     found += [_alarm(raised, span[1], span, stands=True) for raised in open_.values()]
     shown = [one for one in found if one is not None]
     return sorted(shown, key=lambda one: (one.from_ms, one))
+
+
+def _before(fields: Mapping[str, Any], span: Span) -> Mapping[str, Any]:
+    return {**fields, "time": utc_text(span[0] - 1)}
 
 
 def _alarm(raised: Mapping[str, Any], to_ms: int, span: Span, *, stands: bool) -> AlarmShown | None:

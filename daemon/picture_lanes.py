@@ -59,10 +59,11 @@ def below(picture: Picture, width: int) -> Iterator[Lane]:
     """Yield the lanes below the panels."""
     if picture.light:
         light = picture.light
-        yield Lane(76, partial(_light, light=light))
+        rows = max((len(_day_rows(day)) for day in light.days), default=0)
+        yield Lane(44.0 + 12 * rows, partial(_light, light=light))
     yield Lane(36, _time_and_bench)
-    rows = _legend_rows(picture, width)
-    yield Lane(18.0 * len(rows) + 8, partial(_legend, rows=rows))
+    legend = _legend_rows(picture, width)
+    yield Lane(18.0 * len(legend) + 8, partial(_legend, rows=legend))
 
 
 def _heading(sheet: Sheet, top: float) -> None:
@@ -140,14 +141,15 @@ def _light(sheet: Sheet, top: float, light: LightStrip) -> None:
 
 def _day(sheet: Sheet, y: float, day: LightDay) -> None:
     left, right = max(sheet.x(day.from_ms), sheet.left), sheet.x(day.to_ms)
-    rows = [
-        f"{day.lit_h:.1f} h",
-        f"{day.photons.measured:.1f} mol" if day.photons else "",
-        f"{day.unknown_h:.1f} h unknown" if day.unknown_h >= 0.05 else "",
-    ]
-    for place, words in enumerate(filter(None, rows)):
+    for place, words in enumerate(_day_rows(day)):
         if width_of(words, 10) <= right - left:
             sheet.text((left + right) / 2, y + 12 * place, words, "soft", ha="center", fontsize=10)
+
+
+def _day_rows(day: LightDay) -> list[str]:
+    rows = [f"{day.lit_h:.1f} h"]
+    rows += [f"{day.photons.measured:.1f} mol"] if day.photons else []
+    return [*rows, f"{day.unknown_h:.1f} h unknown"] if day.unknown_h >= 0.05 else rows
 
 
 # ------------------------------------------------------------------------------------- time and signs
@@ -183,7 +185,11 @@ def _legend_rows(picture: Picture, width: int) -> list[list[tuple[str, str]]]:
         signs.append(("band", "band of the stage"))
     if any(curve.doubt for panel in picture.panels for curve in panel.curves):
         signs.append(("doubt", "uncertainty"))
-    signs += [("unknown", "unknown"), *([("alarm", "alarm stood")] if picture.alarms else [])]
+    if any(curve.unknown for panel in picture.panels for curve in panel.curves) or (
+        picture.light and picture.light.unknown
+    ):
+        signs.append(("unknown", "unknown"))
+    signs += [("alarm", "alarm stood")] if picture.alarms else []
     rows: list[list[tuple[str, str]]] = [[]]
     used = 0.0
     for sign in dict.fromkeys(signs):

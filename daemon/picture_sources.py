@@ -20,11 +20,13 @@ from wardian.daemon.weeks import Week
 from wardian.daemon.words import Teller
 from wardian.rules.batches import Batch
 from wardian.rules.crops import day_start_ms, stage_spans
-from wardian.rules.ports import Store
+from wardian.rules.ports import JournalEntry, Store
 from wardian.rules.records import CARE, STAGE, Record, in_force
 from wardian.rules.shares import Span
 from wardian.rules.transitions import Transition
 
+#: So many entries from the end of the journal are looked at, more where these do not go back far enough.
+_LOOKS: Final = (1_000, 10_000, None)
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 
 
@@ -65,8 +67,19 @@ def of_store(config: Config, store: Store, span: Span) -> Source:
     config = with_records(config, records)
     from_ms = min((lead_ms(tray.plan, span) for tray in config.trays), default=span[0])
     week = Week(config.store_url, None, store.chunk(from_ms, span[1]), (), 0, *span)
-    entries = [entry.fields for entry in store.journal()]
+    entries = [entry.fields for entry in _journal(store, span[0])]
     return Source(config, week, entries, marks_of(records, seen_of(store.notes()), Tongue.of(config.site)))
+
+
+def _journal(store: Store, from_ms: int) -> list[JournalEntry]:
+    """Return what was written since an instant, and before it what was raised earlier and still stands."""
+    entries: list[JournalEntry] = []
+    for last in _LOOKS:
+        entries = store.journal(last=last)
+        if last is None or len(entries) < last or entries[0].time_ms < from_ms:
+            break
+    earlier = [entry for entry in store.standing() if entry.time_ms < from_ms]
+    return [*earlier, *(entry for entry in entries if entry.time_ms >= from_ms)]
 
 
 def of_week(config: Config, week: Week, from_ms: int | None, to_ms: int | None) -> Source:

@@ -99,6 +99,13 @@ def test_what_returned_before_or_was_raised_after_the_picture_is_not_in_it() -> 
     assert pictured(day(), entries).alarms == ()
 
 
+def test_a_return_whose_raise_lies_further_back_covers_what_is_before_it() -> None:
+    picture = pictured(day(), [entry(200, "returned")])
+    assert [(one.from_ms, one.to_ms, one.stands) for one in picture.alarms] == [(SPAN[0], at(200), False)]
+    later = pictured(day(), [entry(1500, "returned")])
+    assert [(one.from_ms, one.to_ms, one.stands) for one in later.alarms] == [(*SPAN, True)]
+
+
 def test_the_alarms_of_another_tray_are_not_in_it() -> None:
     assert pictured(day(), [entry(60, "raised", tray="tray-b")]).alarms == ()
 

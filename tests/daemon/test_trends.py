@@ -61,5 +61,5 @@ def test_status_has_them_where_a_terminal_can_show_them_and_there_alone(
     monkeypatch.setattr(sys, "stdout", told)
     assert main(["status"]) == 0
     told.flush()
-    shown = told.buffer.getvalue().decode(encoding)  # type: ignore[attr-defined]  # a BytesIO
+    shown = told.buffer.getvalue().decode(encoding)
     assert ("above the band" in shown) == (is_terminal and encoding == "utf-8")
