@@ -84,3 +84,8 @@ class TrayPlan:
     lux_per_umol: float | None = None
     leaf_offset_k: float | None = None
     rot_seen_ms: int | None = None
+
+    @property
+    def photon_light(self) -> str:
+        """The light that its photons are those of."""
+        return "illuminance" if self.lux_per_umol else "ppfd"
