@@ -45,6 +45,11 @@ class CareSeen:
         """Care of the last three days, recorded or seen, in order of beginning."""
         return self._events
 
+    @property
+    def is_cover_off(self) -> bool:
+        """Whether the cover is off now, as far as balance or air tell."""
+        return self._cover.is_off
+
     def record(self, care: Care) -> None:
         """Take note of care that a person recorded; it takes the place of the same that was seen."""
         self._events = [one for one in self._events if one.is_recorded or not _is_same(one, care)]
