@@ -79,7 +79,7 @@ def harm_of_chill(ground: Ground) -> Harm:
     return Harm(CHILLED, hours(cold) / _CHILLS_H, _told(ground, cold, limits, "below"))
 
 
-def degreehours_figure(ground: Ground, base_c: float) -> float:
+def degree_hours(ground: Ground, base_c: float) -> float:
     """Return the sum over time of how far the medium was above a base [K h]; unknown time adds nothing.
 
     Source:

@@ -1,6 +1,5 @@
 """Pretended batches of two weeks with one cause planted in them, and how each is to be called."""
 
-from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Final, NamedTuple
 
@@ -10,8 +9,6 @@ from pretended_weeks import gathered
 
 from wardian.daemon.wiring import load_config
 from wardian.rules.crops import Crop, day_start_ms, due_ms, stage_spans
-from wardian.rules.faults import FAULTS
-from wardian.rules.plans import TrayPlan
 from wardian.rules.postmortem.gathering import Gathering
 from wardian.rules.postmortem.ground import Case, Ground
 from wardian.rules.postmortem.harm import (
@@ -26,7 +23,6 @@ from wardian.rules.postmortem.harm import (
 )
 from wardian.rules.readings import Chunk
 from wardian.rules.truth import TrueFault
-from wardian.simulator.bench import LAMP_LX
 from wardian.simulator.growing import bench_setup
 from wardian.simulator.setup import BenchSetup
 from wardian.simulator.week import week
