@@ -98,11 +98,16 @@ def _dry_words(ground: Ground, dry: Flags) -> tuple[Evidence, ...]:
 def wet_too_long(ground: Ground) -> Flags:
     """Return the minutes up to which there was no dry spell for too long."""
     humidity = ground.mean(HUMIDITY)
-    share = 0.5 if ground.case.crop.is_dry else 1.0
-    early, late = (round(count * share) * MINUTES_AN_HOUR for count in (_WITHOUT_ROOTS_H, _WITH_ROOTS_H))
+    early, late = _windows(ground)
     return np.where(
         ground.callusing, _without_dry_spell(humidity, early), _without_dry_spell(humidity, late)
     ).astype(np.bool_)
+
+
+def _windows(ground: Ground) -> tuple[int, int]:
+    """Return how long it may be wet while cuttings callus and later [min]."""
+    share = 0.5 if ground.case.crop.is_dry else 1.0
+    return round(_WITHOUT_ROOTS_H * share) * MINUTES_AN_HOUR, round(_WITH_ROOTS_H * share) * MINUTES_AN_HOUR
 
 
 def _without_dry_spell(humidity: Values, window: int) -> Flags:

@@ -8,7 +8,11 @@ from base_config import EXAMPLE
 from pretended_weeks import gathered
 
 from wardian.daemon.wiring import load_config
-from wardian.rules.crops import Crop, day_start_ms, due_ms, stage_spans
+from wardian.rules.batches import Batch, Removal, Scores
+from wardian.rules.crops import day_start_ms, due_ms, stage_spans
+from wardian.rules.postmortem.became import became
+from wardian.rules.postmortem.blindness import blindness, unsafe_findings
+from wardian.rules.postmortem.findings import Finding, findings
 from wardian.rules.postmortem.gathering import Gathering
 from wardian.rules.postmortem.ground import Case, Ground
 from wardian.rules.postmortem.harm import (
@@ -21,6 +25,7 @@ from wardian.rules.postmortem.harm import (
     TOO_HOT,
     TOO_WET,
 )
+from wardian.rules.postmortem.light import days_of
 from wardian.rules.readings import Chunk
 from wardian.rules.truth import TrueFault
 from wardian.simulator.growing import bench_setup
@@ -74,10 +79,6 @@ class PretendedBatch:
     span: tuple[int, int]
 
 
-def crops() -> dict[str, Crop]:
-    return {tray.crop.name: tray.crop for tray in load_config(EXAMPLE).trays}
-
-
 def pretended_batch(cause: str, seed: int, every_s: int = 60) -> PretendedBatch:
     """Return two weeks of one tray from sticking on; crop, season and the hours of the fault go by the seed."""
     draw = np.random.default_rng([seed, sum(cause.encode())])
@@ -118,6 +119,39 @@ def _planted(setup: BenchSetup, planted: Planted, start_ms: int, draw: np.random
         )
         setup = replace(setup, trays=tuple(trays))
     return setup
+
+
+#: What came of each finding, in cuttings of 40: removals (reason, day, cuttings), and root scores of the rest.
+BECAME: Final[dict[str | None, tuple[tuple[tuple[str, float, int], ...], tuple[int, ...]]]] = {
+    None: ((("broken", 2.0, 1),), (0, 0, 2, 6, 17, 14)),
+    TOO_COLD: ((("rot", 9.0, 3),), (1, 14, 14, 8, 0, 0)),
+    TOO_HOT: ((("rot", 4.0, 10), ("wilt", 5.0, 6)), (4, 6, 8, 6, 0, 0)),
+    TOO_DRY_AIR: ((("wilt", 1.5, 9), ("wilt", 2.5, 7)), (2, 4, 6, 10, 2, 0)),
+    TOO_WET: ((("rot", 6.0, 9), ("mould", 9.0, 6)), (5, 4, 6, 8, 2, 0)),
+    LITTLE_LIGHT: ((), (0, 10, 18, 10, 2, 0)),
+    MUCH_LIGHT: ((("wilt", 8.0, 4),), (0, 10, 14, 10, 2, 0)),
+    MEDIUM_DRY: ((("wilt", 11.0, 9),), (2, 8, 13, 8, 0, 0)),
+    CHILLED: ((("rot", 6.0, 14), ("wilt", 3.5, 6)), (8, 8, 4, 0, 0, 0)),
+}
+
+
+def with_record(batch: PretendedBatch, finding: str | None) -> Case:
+    """Return the case with a record of what comes of a finding."""
+    removals, counts = BECAME[finding]
+    stuck_ms, end_ms = batch.span
+    lost = [Removal(stuck_ms + round(day * DAY_MS), cuttings, reason) for reason, day, cuttings in removals]
+    assert sum(one.cuttings for one in lost) + sum(counts) == 40
+    record = Batch(
+        "b", TRAY, batch.case.crop.name, stuck_ms, 40, removals=tuple(lost), scores=(Scores(end_ms, counts),)
+    )
+    return replace(batch.case, batch=record)
+
+
+def named(ground: Ground, case: Case) -> list[Finding]:
+    """Return what is named of a pretended batch, as if roots were due by its end."""
+    own = Ground(case, ground.seen)
+    blind = blindness(own, {})
+    return findings(own, days_of(own), became(case, is_past_due=True), unsafe_findings(blind))
 
 
 def ground_of(batch: PretendedBatch) -> Ground:
