@@ -113,7 +113,7 @@ def summed_up(config: Config, store: Store, lives: Lives, span: Span, watched_ms
     """
     from_ms, to_ms = span
     looked = _Looked(config.trays, store, span)
-    entries = _entries(store, span)
+    entries = entries_between(store, span)
     listed = lives.listed()
     standing = [fields for fields in listed if fields["life"] not in SET_ASIDE]
     refused = Counter(
@@ -146,7 +146,7 @@ def _urgency(fields: Mapping[str, Any]) -> tuple[int, int]:
     return place, _PRIORITIES.index(priority) if priority in _PRIORITIES else len(_PRIORITIES)
 
 
-def _entries(store: Store, span: Span) -> Sequence[JournalEntry]:
+def entries_between(store: Store, span: Span) -> Sequence[JournalEntry]:
     """Return the journal of a time, without reading years of it."""
     for last in _JOURNAL_LOOKS:
         entries = store.journal(last=last)
