@@ -9,6 +9,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
+from wardian.daemon.cli_batch_options import add_acts
 from wardian.daemon.exit_status import CANNOT_BE_USED, DOES_NOT_HOLD, DONE, STORE_FAILED
 
 
@@ -187,6 +188,7 @@ def _add_care(commands: Any) -> None:
 
 def _add_working(commands: Any) -> None:
     _add_care(commands)
+    add_acts(_command(commands, "batch", "keep the record of batches, from sticking to potting"), _Parser)
     _command(commands, "run", "watch, in the foreground, until SIGTERM or SIGINT", json=False)
     replay = _command(
         commands, "replay", "push a file of readings through the rules and print the alarm journal"

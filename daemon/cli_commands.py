@@ -140,6 +140,13 @@ def care(options: argparse.Namespace) -> int:
     return write_down(options)
 
 
+def batch(options: argparse.Namespace) -> int:
+    """Keep, show or compare the record of batches."""
+    from wardian.daemon.cli_batch import batch as keep
+
+    return keep(options)
+
+
 def replay(options: argparse.Namespace) -> int:
     """Print the alarm journal of a file of readings, and how well it tells the truth about them."""
     from wardian.daemon import recorded, report, wiring

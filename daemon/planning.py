@@ -10,14 +10,30 @@ from datetime import tzinfo
 from typing import Final
 
 from wardian.daemon.config import Config, TraySettings
+from wardian.rules.batches import ROOTED
 from wardian.rules.crops import day_start_ms
 from wardian.rules.plans import TrayPlan
-from wardian.rules.records import Record, in_force, of_tray
+from wardian.rules.records import BATCH, CLOSED, SCORES, Record, in_force, of_tray
 
 #: Changes a plan of a tray by the records of its present batch, in the order in which things happened.
 Change = Callable[[TrayPlan, TraySettings, Sequence[Record]], TrayPlan]
+
+
+def _by_batch(plan: TrayPlan, _tray: TraySettings, own: Sequence[Record]) -> TrayPlan:
+    """Expect no roots any more once some were seen, and nothing at all of a batch that is closed."""
+    due_ms, overdue_ms = plan.due_ms, plan.overdue_ms
+    for record in own:
+        if record.kind == BATCH:
+            due_ms, overdue_ms = plan.due_ms, plan.overdue_ms
+        elif record.kind == SCORES and any(record.fields["counts"][ROOTED:]):
+            due_ms = None
+        elif record.kind == CLOSED:
+            due_ms = overdue_ms = None
+    return replace(plan, due_ms=due_ms, overdue_ms=overdue_ms)
+
+
 #: One after the other.
-CHANGES: Final[Sequence[Change]] = ()
+CHANGES: Final[Sequence[Change]] = (_by_batch,)
 
 
 def plan_of(tray: TraySettings, records: Sequence[Record], zone: tzinfo) -> TrayPlan:

@@ -4,8 +4,9 @@ from collections.abc import Callable, Mapping
 from typing import Final
 
 from wardian.daemon.tongue import Tongue
+from wardian.rules.batches import ROOTED
 from wardian.rules.observing.looks import LIFTED, MISTED, WATERED
-from wardian.rules.records import CARE, NOTE, WITHDRAWN, Record
+from wardian.rules.records import BATCH, CARE, CLOSED, NOTE, REMOVAL, SCORES, WITHDRAWN, Record
 
 #: What is done at a tray, and how it is told.
 DONE: Final = {LIFTED: "Cover lifted", MISTED: "Misted", WATERED: "Watered"}
@@ -20,16 +21,39 @@ def _care(record: Record, _tongue: Tongue) -> str:
     return DONE[record.fields["event"]]
 
 
-def _note(_record: Record, _tongue: Tongue) -> str:
-    return "Noted"
+def _note(record: Record, _tongue: Tongue) -> str:
+    return f"Batch {record.batch}: noted" if record.batch else "Noted"
 
 
 def _withdrawn(record: Record, _tongue: Tongue) -> str:
     return f"Record {record.corrects} withdrawn"
 
 
+def _batch(record: Record, _tongue: Tongue) -> str:
+    return f"Batch {record.batch}: {record.fields['count_stuck']} cuttings of {record.fields['crop']} stuck"
+
+
+def _removal(record: Record, _tongue: Tongue) -> str:
+    return f"Batch {record.batch}: {record.fields['count']} taken out ({record.fields['reason']})"
+
+
+def _scores(record: Record, _tongue: Tongue) -> str:
+    counts = record.fields["counts"]
+    return f"Batch {record.batch}: roots on {sum(counts[ROOTED:])} of {sum(counts)} looked at"
+
+
+def _closed(record: Record, _tongue: Tongue) -> str:
+    return (
+        f"Batch {record.batch} closed: {record.fields['potted']} potted, {record.fields['fit']} of them fit,"
+    )
+
+
 _WORDS: Final[Mapping[str, Callable[[Record, Tongue], str]]] = {
+    BATCH: _batch,
     CARE: _care,
+    CLOSED: _closed,
     NOTE: _note,
+    REMOVAL: _removal,
+    SCORES: _scores,
     WITHDRAWN: _withdrawn,
 }

@@ -115,6 +115,32 @@ def _between(from_text: str | None, to_text: str | None) -> tuple[int, int]:
     return parse_ms(from_text) if from_text else -(2**62), parse_ms(to_text) if to_text else 2**62
 
 
+# ------------------------------------------------------------------------------------------- batches
+
+
+def read_table(path: Path) -> list[tuple[int, list[str]]]:
+    """Return the rows of a CSV file that are not empty, each with the line on which it begins.
+
+    Raises:
+        BadConfig: It is no table in UTF-8.
+        OSError: It cannot be read.
+    """
+    from wardian.adapters.table_file import read_table as read
+
+    return read(path)
+
+
+def write_table(path: Path, rows: "Iterable[Sequence[str]]") -> None:
+    """Write rows to a CSV file.
+
+    Raises:
+        OSError: It cannot be written.
+    """
+    from wardian.adapters.table_file import write_table as write
+
+    write(path, rows)
+
+
 # ------------------------------------------------------------------------------- settings to compare
 
 

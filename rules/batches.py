@@ -107,6 +107,7 @@ class Details:
         hormone_form: Powder, gel, liquid.
         hormone_lot: Its lot.
         dip_s: How long the cuttings were in it. [s]
+        stuck_by: Who stuck them, where that is not who put it on record.
     """
 
     cultivar: str | None = None
@@ -133,6 +134,7 @@ class Details:
     hormone_form: str | None = None
     hormone_lot: str | None = None
     dip_s: float | None = None
+    stuck_by: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +157,11 @@ class Batch:
     who: str = ""
     why: str = ""
     number: int = 0
+
+    @property
+    def stuck_by(self) -> str:
+        """Who stuck the cuttings."""
+        return self.details.stuck_by or self.who
 
     @property
     def held_h(self) -> float | None:

@@ -83,6 +83,20 @@ UNITS: Final[dict[str, dict[str, Unit]]] = {
         "h": Unit(Fraction(3600)),
         "d": Unit(Fraction(86400)),
     },
+    "length": {
+        "mm": _OWN,
+        "cm": Unit(Fraction(10)),
+        "m": Unit(Fraction(1000)),
+        "in": Unit(Fraction(254, 10)),
+    },
+    "concentration": {
+        "mg/l": _OWN,
+        "mg/kg": _OWN,
+        "ppm": _OWN,
+        "g/l": Unit(Fraction(1000)),
+        "g/kg": Unit(Fraction(1000)),
+        "%": Unit(Fraction(10_000)),
+    },
 }
 
 #: What a difference of each dimension is measured in, where that is not the dimension itself.
