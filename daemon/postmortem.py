@@ -15,7 +15,7 @@ from wardian.daemon.lives import RELEASED, SUPPRESSED, alarm_of
 from wardian.daemon.planning import plan_of
 from wardian.daemon.recording import cares
 from wardian.daemon.summary import entries_between
-from wardian.rules.batches import Batch, Outcome, batches, open_batch, outcome
+from wardian.rules.batches import Batch, batches, open_batch, outcome
 from wardian.rules.crops import day_of, day_start_ms, due_ms, stage_spans
 from wardian.rules.observing.looks import Care
 from wardian.rules.ports import JournalEntry, Store
@@ -71,11 +71,10 @@ class Around(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Beside:
-    """The best batch of the same crop: its name, its facts, and what became of it."""
+    """The best batch of the same crop, and its facts."""
 
-    name: str
+    batch: Batch
     facts: Facts
-    outcome: Outcome
 
 
 class Usual(NamedTuple):
@@ -123,7 +122,27 @@ def subject_of_batch(config: Config, batch: Batch, records: Sequence[Record], no
 def subject_of_tray(tray: TraySettings, config: Config, span: Span, records: Sequence[Record]) -> Subject:
     """Return what is in a tray as it is to be explained, without a record of a batch."""
     plan = plan_of(tray, records, config.site.zone)
+    plan = replace(plan, due_ms=tray.plan.due_ms)
     return Subject(tray.name, tray.name, Case(plan, tray.crop, config.site.zone), span)
+
+
+def from_first_reading(subject: Subject, pieces: Pieces) -> Subject:
+    """Return the same from its first reading on, where that is of the first day: cuttings go in by day.
+
+    Where the first day has none, its time is not seen and stays so.
+    """
+    from_ms, to_ms = subject.span
+    first_day = (from_ms, min(from_ms + _DAY_MS, to_ms))
+    times_ms = [
+        time_ms
+        for _, chunk in pieces(first_day)
+        for series, points in chunk.items()
+        if series.tray == subject.tray
+        for time_ms in (
+            points.times_ms[(points.times_ms >= from_ms) & (points.times_ms < first_day[1])].tolist()
+        )[:1]
+    ]
+    return subject._replace(span=(min(times_ms, default=from_ms), to_ms))
 
 
 def days_since_stuck(tray: TraySettings, config: Config, until_ms: int) -> Span:
@@ -204,7 +223,7 @@ def _with_readings(past: Iterable[Batch], around: Around, config: Config) -> Ite
     for batch in list(past)[:_PAST]:
         explained = explain(subject_of_batch(config, batch, around.records, batch.stuck_ms), around)
         if explained.facts.readings:
-            yield Beside(batch.name, explained.facts, outcome(batch))
+            yield Beside(batch, explained.facts)
 
 
 def _usual(subject: Subject, past: Sequence[Batch], around: Around, config: Config) -> Usual | None:
@@ -262,16 +281,17 @@ def around_store(store: Store, records: Sequence[Record]) -> Around:
     return Around(pieces, heard, records)
 
 
-def in_tray(config: Config, tray: TraySettings, records: Sequence[Record], now_ms: int) -> Subject:
+def in_tray(config: Config, tray: TraySettings, around: Around, now_ms: int) -> Subject:
     """Return what is in a tray now: its open batch, else what went in on the day that its configuration says.
 
     Raises:
         ValueError: Nothing is in it yet.
     """
-    there = open_batch(batches(records), tray.name)
+    there = open_batch(batches(around.records), tray.name)
     if there is not None and there.crop == tray.crop.name:
-        return subject_of_batch(config, there, records, now_ms)
-    return subject_of_tray(tray, config, days_since_stuck(tray, config, now_ms), records)
+        return subject_of_batch(config, there, around.records, now_ms)
+    subject = subject_of_tray(tray, config, days_since_stuck(tray, config, now_ms), around.records)
+    return from_first_reading(subject, around.pieces)
 
 
 def alarm_times(entries: Iterable[JournalEntry]) -> list[AlarmTime]:

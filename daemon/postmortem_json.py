@@ -8,13 +8,12 @@ from typing import Any
 
 from wardian.daemon.finding_words import FindingWords
 from wardian.daemon.postmortem import Explained
+from wardian.daemon.report_batches import batch_json
 from wardian.daemon.tongue import Tongue, utc_text
-from wardian.rules.batches import Outcome, outcome
 from wardian.rules.light_days import LightDay
 from wardian.rules.postmortem.bands import StageTime
 from wardian.rules.postmortem.facts import AlarmTime, Facts
 from wardian.rules.postmortem.findings import Finding
-from wardian.rules.proportions import wilson_interval
 
 
 def explained_json(one: Explained, words: Mapping[str, FindingWords], tongue: Tongue) -> dict[str, Any]:
@@ -28,31 +27,12 @@ def explained_json(one: Explained, words: Mapping[str, FindingWords], tongue: To
         "from": utc_text(one.subject.span[0]),
         "to": utc_text(one.subject.span[1]),
         "is_past_due": one.is_past_due,
-        "outcome": _outcome(outcome(batch)) if batch else None,
+        "batch": batch_json(batch) if batch else None,
         "facts": _facts(one.facts),
         "usual_degree_h": one.usual._asdict() if one.usual else None,
-        "best": {"name": beside.name, "outcome": _outcome(beside.outcome), "facts": _facts(beside.facts)}
-        if beside
-        else None,
+        "best": {"batch": batch_json(beside.batch), "facts": _facts(beside.facts)} if beside else None,
         "unsafe": sorted(one.unsafe),
         "findings": [_finding(finding, words[finding.name], tongue) for finding in one.findings],
-        "notes": [
-            {"time": utc_text(note.time_ms), "who": note.who, "text": note.text} for note in batch.notes
-        ]
-        if batch
-        else [],
-    }
-
-
-def _outcome(became: Outcome) -> dict[str, Any]:
-    share = became.success or became.sample
-    return {
-        "stuck": became.stuck,
-        "left": became.left,
-        "losses": dict(became.losses),
-        "rooted_and_fit": became.success.part if became.success else None,
-        "rooted_of_looked_at": list(became.sample) if became.sample else None,
-        "interval": list(wilson_interval(share)) if share and share.whole else None,
     }
 
 

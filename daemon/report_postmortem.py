@@ -10,12 +10,12 @@ from wardian.daemon.fact_words import facts_in_words, hours_words, longest_words
 from wardian.daemon.finding_words import FindingWords
 from wardian.daemon.postmortem import Beside, Explained
 from wardian.daemon.report import columns
+from wardian.daemon.report_batches import share_words
 from wardian.daemon.tongue import Tongue
 from wardian.rules.batches import Outcome, outcome
 from wardian.rules.postmortem.bands import StageTime
 from wardian.rules.postmortem.findings import Finding
 from wardian.rules.postmortem.harm import NOTHING, UNSEEN
-from wardian.rules.proportions import Share, wilson_interval
 from wardian.rules.quantities import QUANTITIES
 
 Words = Mapping[str, FindingWords]
@@ -54,7 +54,7 @@ def _heading(one: Explained, tongue: Tongue) -> Iterator[str]:
     elif one.is_past_due:
         yield "Roots were due by now. Nobody put a batch on record here: what became of it is not known."
     if one.beside:
-        yield f"Beside it: batch {one.beside.name}, the surest success of this crop. {outcome_words(one.beside.outcome)}"
+        yield f"Beside it: batch {one.beside.batch.name}, the surest success of this crop. {outcome_words(outcome(one.beside.batch))}"
 
 
 def outcome_words(became: Outcome) -> str:
@@ -62,30 +62,23 @@ def outcome_words(became: Outcome) -> str:
     lost = ", ".join(f"{reason} {count}" for reason, count in became.losses.items())
     told = [f"{became.stuck} stuck", f"lost: {lost}" if lost else "none lost"]
     if became.success is not None:
-        told.append(f"rooted and fit {_share(became.success)}")
+        told.append(f"rooted and fit {share_words(became.success)}")
     elif became.sample is not None:
-        told.append(f"with roots {_share(became.sample)} looked at last")
+        told.append(f"with roots {share_words(became.sample)} looked at last")
     return f"{'; '.join(told)}."
-
-
-def _share(share: Share) -> str:
-    if not share.whole:
-        return "0 of 0"
-    low, high = wilson_interval(share)
-    return f"{share.part} of {share.whole} ({share.value:.0%}, 95 % interval {low:.0%} to {high:.0%})"
 
 
 def _stages(one: Explained, tongue: Tongue) -> Iterator[str]:
     best = {(time.stage, time.quantity): time for time in one.beside.facts.stages} if one.beside else {}
-    heading = ["stage", "quantity", "wanted", "within", "above", "below", "unknown", "longest beyond"]
+    heading = ("stage", "quantity", "wanted", "within", "above", "below", "unknown", "longest beyond")
     rows = [
-        [*_stage_row(time, tongue), *_best_row(best.get((time.stage, time.quantity)), one.beside)]
+        (*_stage_row(time, tongue), *_best_row(best.get((time.stage, time.quantity)), one.beside))
         for time in one.facts.stages
     ]
     if not rows:
         yield "Nobody says what this crop wants: its bands are empty."
         return
-    yield from columns([[*heading, *(["best: within", "beyond"] if one.beside else [])], *rows])
+    yield from columns([(*heading, *(("best: within", "beyond") if one.beside else ())), *rows])
 
 
 def _stage_row(time: StageTime, tongue: Tongue) -> list[str]:

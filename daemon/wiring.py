@@ -4,7 +4,7 @@ The rule of this file: each adapter is imported by the function that opens it, s
 configuration does not use is never loaded.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from wardian.daemon.bench_watch import Watch
     from wardian.daemon.beside import Beside
     from wardian.daemon.chronicle import Chronicle
+    from wardian.daemon.finding_words import FindingWords
     from wardian.daemon.library import Library
     from wardian.daemon.loop import Loop
     from wardian.rules.records import Record
@@ -80,6 +81,14 @@ def teller(config: Config, channels: Sequence[str] = (), on_due: Callable[[], No
     trays = {tray.name: TrayWords(tray.plan, tray.crop.name, tray.stuck) for tray in config.trays}
     tongue = Tongue.of(config.site)
     return Teller(tongue, trays, config.library.advice, channels, on_due, cause_words(parse))
+
+
+def words_of_findings() -> "Mapping[str, FindingWords]":
+    """Return what each finding about a batch is called, and what to try next."""
+    from wardian.adapters.yaml_file import parse
+    from wardian.daemon.finding_words import finding_words
+
+    return finding_words(parse)
 
 
 def chronicle(config: Config) -> "Chronicle":
