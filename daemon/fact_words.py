@@ -128,12 +128,12 @@ def _care(days: Sequence[CareDay]) -> str:
 
 
 def _water(days: Sequence[WaterDay], *, is_estimated: bool) -> str:
-    lost = " ".join("?" if day.lost is None else f"{100 * day.lost:.0f}" for day in days)
+    lost = " ".join("?" if day.lost is None else str(round(100 * day.lost)) for day in days)
     told = [f"lost by the end of each day {lost} % of what it holds"]
     dry, full = (sum(getattr(day, what) for day in days) for what in ("too_dry_h", "above_full_h"))
     told.append(f"too dry for {hours_words(dry)}" if dry else "")
-    told.append(f"more than it holds for {hours_words(full)}" if full else "")
-    changes = " ".join("?" if day.change_g is None else f"{day.change_g:+.0f}" for day in days)
+    told.append(f"more than it holds for {hours_words(full)}" if full and not is_estimated else "")
+    changes = " ".join("?" if day.change_g is None else f"{round(day.change_g):+d}" for day in days)
     told.append(f"mass by day {changes} g" if any(day.change_g is not None for day in days) else "")
     told.append("estimated, since nobody said what the tray weighs full and dry" if is_estimated else "")
     return "; ".join(part for part in told if part)

@@ -191,6 +191,12 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     loop.bring_up_to_date(clock.wall_ms())
     polling = Polling(sensors, machine_clock(), speed)
     loop.beside = [_recording(written, store, loop, words)]
+    if any(tray.plan.due_ms is not None for tray in written.trays):
+        from wardian.daemon.opening_past_due import open_past_due
+
+        past_due = open_past_due(written, store, channels, opened)
+        past_due.is_ready = lambda: loop.is_up_to_date
+        loop.beside = [*loop.beside, past_due]
     wires: list[Any] = list(sensors)
     if config.outward.is_any or any(person.summary for person in config.people):
         from wardian.daemon.outward import Around, open_outward

@@ -55,7 +55,7 @@ def harm_of_heat(ground: Ground) -> Harm:
     over = hour_sum(medium - high - _SLACK_K, hot)
     cooked, killed = (hours(hot & (medium >= limit)) for limit in (_COOKS_C, _KILLS_C))
     weight = over / _HOT_K_H + cooked / _COOKS_H + killed / _KILLS_H
-    evidence = _told(ground, hot, high, "above")
+    evidence = _told(ground, hot, high, "above", _SLACK_K)
     if cooked:
         evidence = (
             *evidence,
@@ -69,7 +69,7 @@ def harm_of_cold(ground: Ground, open_air: Flags) -> Harm:
     medium, low = ground.mean(MEDIUM), ground.want(MEDIUM).low
     cold = ground.without_roots & (medium < low - _SLACK_K) & ~open_air & ~chilled(ground)
     weight = hour_sum(low - _SLACK_K - medium, cold) / _COLD_K_H
-    return Harm(TOO_COLD, weight, _told(ground, cold, low, "below"))
+    return Harm(TOO_COLD, weight, _told(ground, cold, low, "below", _SLACK_K))
 
 
 def harm_of_chill(ground: Ground) -> Harm:
@@ -101,7 +101,9 @@ def _chills_c(ground: Ground) -> float:
     return _CHILLS_C if np.nanmax(low, initial=-np.inf) >= _TENDER_C else _FREEZES_C
 
 
-def _told(ground: Ground, flags: Flags, limits: Values, side: str) -> tuple[Evidence, ...]:
+def _told(
+    ground: Ground, flags: Flags, limits: Values, side: str, slack_k: float = 0.0
+) -> tuple[Evidence, ...]:
     """Return when and how far it was beyond a limit: in all, and the longest time."""
     if not flags.any():
         return ()
@@ -109,8 +111,10 @@ def _told(ground: Ground, flags: Flags, limits: Values, side: str) -> tuple[Evid
     first, last = max(runs(flags), key=lambda run: run.last - run.first)
     beyond = np.abs(medium - limits)
     place = first + int(np.nanargmax(beyond[first:last]))
-    words = f"the medium was {side} {{}} for {{}} in all, the longest time from {{}} for {{}}"
+    far = "" if slack_k == 0 else "more than {} "
+    words = f"the medium was {far}{side} {{}} for {{}} in all, the longest time from {{}} for {{}}"
     figures = (
+        *(() if slack_k == 0 else (difference(MEDIUM, slack_k),)),
         value(MEDIUM, float(limits[place])),
         hours_figure(hours(flags)),
         moment(int(ground.times_ms[first])),

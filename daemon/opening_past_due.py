@@ -1,0 +1,69 @@
+"""The part of a running daemon that explains a tray whose roots are past due, put together as configured."""
+
+from collections.abc import Sequence
+from contextlib import ExitStack
+from typing import TYPE_CHECKING
+
+from wardian.daemon.past_due import NOTE, PastDueExplained
+from wardian.daemon.people import Person, people_of
+from wardian.daemon.tongue import Tongue, utc_text
+from wardian.rules.observing.tending import PAST_DUE
+from wardian.rules.ports import Message, Store
+
+if TYPE_CHECKING:
+    from wardian.daemon.config import Config
+
+
+def open_past_due(
+    config: "Config", store: Store, channels: Sequence[str], opened: ExitStack
+) -> PastDueExplained:
+    """Return what explains overdue trays to people, and to channels that are nobody's; it is stopped with ``opened``."""
+
+    def make(tray: str, now_ms: int, key: str) -> Message:
+        return past_due_message(config, store, tray, now_ms, key)
+
+    people = people_of(config.people, channels, config.site.zone)
+    owned = {channel for person in people for channel in person.channels}
+    of_nobody = tuple(channel for channel in channels if channel not in owned)
+    # A channel of nobody's gets every alarm as it comes, by day and by night.
+    hearers = [*people, *([Person("", of_nobody)] if of_nobody else [])]
+    part = PastDueExplained(hearers, make, store.notes().get(NOTE))
+    opened.callback(part.stop)
+    return part
+
+
+def past_due_message(config: "Config", store: Store, tray: str, now_ms: int, key: str) -> Message:
+    """Return the short form of what may be behind a tray's roots being past due.
+
+    Raises:
+        StoreFailed: The store cannot be read.
+    """
+    from wardian.daemon.postmortem import around_store, explain, in_tray
+    from wardian.daemon.putting import tray_named
+    from wardian.daemon.report_postmortem import headline, short_lines
+    from wardian.daemon.wiring import words_of_findings
+
+    around = around_store(store, store.records())
+    one = explain(in_tray(config, tray_named(config, tray), around, now_ms), around)
+    words, tongue = words_of_findings(), Tongue.of(config.site)
+    lines = list(short_lines(one, words, tongue))
+    first = headline(one.findings[0], words) if one.findings else "Nothing that was measured was out of line."
+    subject = f"{tray}: no roots yet? {first}"
+    fields = {
+        "time": utc_text(now_ms),
+        "tray": tray,
+        "quantity": None,
+        "limit": "explained",
+        "event": "explained",
+        "alarm": f"{PAST_DUE}-explained",
+        "priority": "low",
+        "value": None,
+        "threshold": None,
+        "stage": None,
+        "message": "\n".join(lines),
+        "findings": [
+            {"name": finding.name, "weight": round(finding.weight, 3), "is_unsafe": finding.is_unsafe}
+            for finding in one.findings
+        ],
+    }
+    return Message(key, subject, "\n".join(lines), fields)
