@@ -1,8 +1,8 @@
 """The part of a running daemon that explains a tray whose roots are past due, put together as configured."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import ExitStack
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from wardian.daemon.past_due import NOTE, PastDueExplained
 from wardian.daemon.people import Person, people_of
@@ -12,27 +12,36 @@ from wardian.rules.ports import Message, Store
 
 if TYPE_CHECKING:
     from wardian.daemon.config import Config
+    from wardian.daemon.report_postmortem import Words
 
 
-def open_past_due(
-    config: "Config", store: Store, channels: Sequence[str], opened: ExitStack
-) -> PastDueExplained:
+class Around(NamedTuple):
+    """What is there already: settings, store, all channels, and what gives the words of findings when they are needed."""
+
+    config: "Config"
+    store: Store
+    channels: Sequence[str]
+    words: Callable[[], "Words"]
+
+
+def open_past_due(around: Around, opened: ExitStack) -> PastDueExplained:
     """Return what explains overdue trays to people, and to channels that are nobody's; it is stopped with ``opened``."""
+    config, channels = around.config, around.channels
 
     def make(tray: str, now_ms: int, key: str) -> Message:
-        return past_due_message(config, store, tray, now_ms, key)
+        return past_due_message(around, tray, now_ms, key)
 
     people = people_of(config.people, channels, config.site.zone)
     owned = {channel for person in people for channel in person.channels}
     of_nobody = tuple(channel for channel in channels if channel not in owned)
     # A channel of nobody's gets every alarm as it comes, by day and by night.
     hearers = [*people, *([Person("", of_nobody)] if of_nobody else [])]
-    part = PastDueExplained(hearers, make, store.notes().get(NOTE))
+    part = PastDueExplained(hearers, make, around.store.notes().get(NOTE))
     opened.callback(part.stop)
     return part
 
 
-def past_due_message(config: "Config", store: Store, tray: str, now_ms: int, key: str) -> Message:
+def past_due_message(around: Around, tray: str, now_ms: int, key: str) -> Message:
     """Return the short form of what may be behind a tray's roots being past due.
 
     Raises:
@@ -41,11 +50,10 @@ def past_due_message(config: "Config", store: Store, tray: str, now_ms: int, key
     from wardian.daemon.postmortem import around_store, explain, in_tray
     from wardian.daemon.putting import tray_named
     from wardian.daemon.report_postmortem import headline, short_lines
-    from wardian.daemon.wiring import words_of_findings
 
-    around = around_store(store, store.records())
-    one = explain(in_tray(config, tray_named(config, tray), around, now_ms), around)
-    words, tongue = words_of_findings(), Tongue.of(config.site)
+    config, known = around.config, around_store(around.store, around.store.records())
+    one = explain(in_tray(config, tray_named(config, tray), known, now_ms), known)
+    words, tongue = around.words(), Tongue.of(config.site)
     lines = list(short_lines(one, words, tongue))
     first = headline(one.findings[0], words) if one.findings else "Nothing that was measured was out of line."
     subject = f"{tray}: no roots yet? {first}"

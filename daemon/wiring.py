@@ -192,9 +192,10 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     polling = Polling(sensors, machine_clock(), speed)
     loop.beside = [_recording(written, store, loop, words)]
     if any(tray.plan.due_ms is not None for tray in written.trays):
-        from wardian.daemon.opening_past_due import open_past_due
+        from wardian.daemon import opening_past_due
 
-        past_due = open_past_due(written, store, channels, opened)
+        overdue = opening_past_due.Around(written, store, channels, words_of_findings)
+        past_due = opening_past_due.open_past_due(overdue, opened)
         past_due.is_ready = lambda: loop.is_up_to_date
         loop.beside = [*loop.beside, past_due]
     wires: list[Any] = list(sensors)
