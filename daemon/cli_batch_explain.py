@@ -9,23 +9,19 @@ from dataclasses import replace
 from pathlib import Path
 
 from wardian.daemon import recorded, visiting, wiring
+from wardian.daemon.alarm_times import alarm_times
 from wardian.daemon.batch_records import batch_named
 from wardian.daemon.config import Config
 from wardian.daemon.exit_status import DONE
-from wardian.daemon.postmortem import (
-    Around,
-    Explained,
-    alarm_times,
-    around_store,
+from wardian.daemon.postmortem import Around, Explained, around_store, explain_beside, in_tray
+from wardian.daemon.postmortem import explain as explain_alone
+from wardian.daemon.postmortem_json import explained_json
+from wardian.daemon.postmortem_subjects import (
     days_since_stuck,
-    explain_beside,
     from_first_reading,
-    in_tray,
     subject_of_batch,
     subject_of_tray,
 )
-from wardian.daemon.postmortem import explain as explain_alone
-from wardian.daemon.postmortem_json import explained_json
 from wardian.daemon.putting import tray_named
 from wardian.daemon.report_postmortem import explained_lines
 from wardian.daemon.tongue import Tongue

@@ -12,7 +12,7 @@ from wardian.rules.ports import Message, Store
 
 if TYPE_CHECKING:
     from wardian.daemon.config import Config
-    from wardian.daemon.report_postmortem import Words
+    from wardian.daemon.finding_lines import Words
 
 
 class Around(NamedTuple):
@@ -47,9 +47,9 @@ def past_due_message(around: Around, tray: str, now_ms: int, key: str) -> Messag
     Raises:
         StoreFailed: The store cannot be read.
     """
+    from wardian.daemon.finding_lines import headline, short_lines
     from wardian.daemon.postmortem import around_store, explain, in_tray
     from wardian.daemon.putting import tray_named
-    from wardian.daemon.report_postmortem import headline, short_lines
 
     config, known = around.config, around_store(around.store, around.store.records())
     one = explain(in_tray(config, tray_named(config, tray), known, now_ms), known)

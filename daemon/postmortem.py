@@ -4,61 +4,44 @@ The rule of this file: it only looks, and readings go through it piece by piece;
 here all the same.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, timedelta
 from statistics import median
-from typing import Any, Final, NamedTuple
+from typing import Final, NamedTuple
 
+from wardian.daemon.alarm_times import alarm_times
 from wardian.daemon.config import Config, TraySettings
-from wardian.daemon.lives import RELEASED, SUPPRESSED, alarm_of
-from wardian.daemon.planning import plan_of
+from wardian.daemon.postmortem_subjects import (
+    Pieces,
+    Subject,
+    days_since_stuck,
+    from_first_reading,
+    subject_of_batch,
+    subject_of_tray,
+)
 from wardian.daemon.recording import cares
 from wardian.daemon.summary import entries_between
 from wardian.rules.batches import Batch, batches, open_batch, outcome
-from wardian.rules.crops import day_of, day_start_ms, due_ms, stage_spans
 from wardian.rules.observing.looks import Care
-from wardian.rules.ports import JournalEntry, Store
+from wardian.rules.ports import Store
 from wardian.rules.postmortem.became import Became, became
 from wardian.rules.postmortem.blindness import unsafe_findings
-from wardian.rules.postmortem.facts import AlarmTime, Facts, Heard, facts
+from wardian.rules.postmortem.facts import Facts, Heard, facts
 from wardian.rules.postmortem.findings import Finding, findings
 from wardian.rules.postmortem.gathering import Gathering
-from wardian.rules.postmortem.ground import Case, Ground
+from wardian.rules.postmortem.ground import Ground
 from wardian.rules.postmortem.warmth import degree_hours
 from wardian.rules.proportions import wilson_interval
 from wardian.rules.readings import Chunk, chunk_of
-from wardian.rules.records import Record, in_force
+from wardian.rules.records import Record
 from wardian.rules.shares import Span
-from wardian.rules.transitions import RAISED, RETURNED
 
 _HOUR_MS: Final = 3_600_000
-_DAY_MS: Final = 24 * _HOUR_MS
 #: Readings are taken from a store in pieces of this length.
 _PIECE_MS: Final = 6 * _HOUR_MS
-#: No batch is looked at for longer.
-MOST_MS: Final = 120 * _DAY_MS
 #: So many past batches of the crop say how warm it usually was, and of so many one with readings is looked for.
 _PAST: Final = 8
 _MOST_REFUSED: Final = 10_000
-_ACKNOWLEDGED: Final = "acknowledged"
-
-#: Yields readings of a time, each piece with the instant up to which all are in.
-Pieces = Callable[[Span], Iterator[tuple[int, Chunk]]]
-
-
-class Subject(NamedTuple):
-    """What is to be explained: a batch, or what is in a tray without a record; its case and its time."""
-
-    name: str
-    tray: str
-    case: Case
-    span: Span
-
-    @property
-    def batch(self) -> Batch | None:
-        """Its record, None where nobody made one."""
-        return self.case.batch
 
 
 class Around(NamedTuple):
@@ -99,86 +82,6 @@ class Explained:
     is_past_due: bool
     beside: Beside | None = None
     usual: Usual | None = None
-
-
-# ------------------------------------------------------------------------------------ what is explained
-
-
-def subject_of_batch(config: Config, batch: Batch, records: Sequence[Record], now_ms: int) -> Subject:
-    """Return a batch as it is to be explained, by the stages of its crop and what was put on record of its tray.
-
-    Raises:
-        ValueError: Neither its tray nor its crop is one of the configuration's.
-    """
-    end_ms = min(batch.closed.time_ms if batch.closed else now_ms, batch.stuck_ms + MOST_MS)
-    tray = _settings(config, batch)
-    until_then = [one for one in in_force(records) if one.time_ms < end_ms]
-    plan = plan_of(tray, until_then, config.site.zone)
-    due = due_ms(tray.crop, tray.stuck, config.site.zone)
-    case = Case(replace(plan, due_ms=due), tray.crop, config.site.zone, batch)
-    return Subject(batch.name, batch.tray, case, (batch.stuck_ms, max(end_ms, batch.stuck_ms)))
-
-
-def subject_of_tray(tray: TraySettings, config: Config, span: Span, records: Sequence[Record]) -> Subject:
-    """Return what is in a tray as it is to be explained, without a record of a batch."""
-    plan = plan_of(tray, records, config.site.zone)
-    plan = replace(plan, due_ms=tray.plan.due_ms)
-    return Subject(tray.name, tray.name, Case(plan, tray.crop, config.site.zone), span)
-
-
-def from_first_reading(subject: Subject, pieces: Pieces) -> Subject:
-    """Return the same from its first reading on, where that is of the first day: cuttings go in by day.
-
-    Where the first day has none, its time is not seen and stays so.
-    """
-    from_ms, to_ms = subject.span
-    first_day = (from_ms, min(from_ms + _DAY_MS, to_ms))
-    times_ms = [
-        time_ms
-        for _, chunk in pieces(first_day)
-        for series, points in chunk.items()
-        if series.tray == subject.tray
-        for time_ms in (
-            points.times_ms[(points.times_ms >= from_ms) & (points.times_ms < first_day[1])].tolist()
-        )[:1]
-    ]
-    return subject._replace(span=(min(times_ms, default=from_ms), to_ms))
-
-
-def days_since_stuck(tray: TraySettings, config: Config, until_ms: int) -> Span:
-    """Return the time from the midnight of the day on which a tray's cuttings went in.
-
-    Raises:
-        ValueError: That day has not come.
-    """
-    from_ms = day_start_ms(tray.stuck, config.site.zone)
-    if from_ms >= until_ms:
-        raise ValueError(
-            f"{tray.name}: its cuttings go in on {tray.stuck.isoformat()}; nothing was seen before that"
-        )
-    return from_ms, min(until_ms, from_ms + MOST_MS)
-
-
-def _settings(config: Config, batch: Batch) -> TraySettings:
-    """Return the settings of a batch's tray as they were for it."""
-    tray = next((one for one in config.trays if one.name == batch.tray), None)
-    of_crop = [one for one in config.trays if one.crop.name == batch.crop]
-    if not of_crop:
-        known = ", ".join(sorted({one.crop.name for one in config.trays}))
-        raise ValueError(
-            f"batch {batch.name}: no tray has the crop {batch.crop} now, so nobody says what it wants; {known} are known"
-        )
-    crop, zone = of_crop[0].crop, config.site.zone
-    stuck = _local_day(batch.stuck_ms, config)
-    base = tray or of_crop[0]
-    spans = stage_spans(crop, stuck, zone)
-    plan = replace(base.plan, tray=batch.tray, spans=spans, due_ms=due_ms(crop, stuck, zone))
-    return replace(base, name=batch.tray, crop=crop, stuck=stuck, plan=plan)
-
-
-def _local_day(time_ms: int, config: Config) -> date:
-    epoch = datetime(1970, 1, 1, tzinfo=UTC).date()
-    return epoch + timedelta(days=day_of(epoch, config.site.zone, time_ms))
 
 
 # --------------------------------------------------------------------------------------- how it is done
@@ -292,31 +195,3 @@ def in_tray(config: Config, tray: TraySettings, around: Around, now_ms: int) -> 
         return subject_of_batch(config, there, around.records, now_ms)
     subject = subject_of_tray(tray, config, days_since_stuck(tray, config, now_ms), around.records)
     return from_first_reading(subject, around.pieces)
-
-
-def alarm_times(entries: Iterable[JournalEntry]) -> list[AlarmTime]:
-    """Return the alarms that entries of the journal tell of, in order of raising; what people recorded is none."""
-    found: list[AlarmTime] = []
-    place: dict[Any, int] = {}
-    for entry in entries:
-        fields: Mapping[str, Any] = entry.fields
-        if "record" in fields:
-            continue
-        alarm, event = alarm_of(fields), fields["event"]
-        if event == RAISED:
-            place[alarm] = len(found)
-            found.append(AlarmTime(fields["alarm"], alarm.quantity, fields["priority"], entry.time_ms))
-        elif alarm in place:
-            found[place[alarm]] = _followed(found[place[alarm]], entry)
-    return found
-
-
-def _followed(alarm: AlarmTime, entry: JournalEntry) -> AlarmTime:
-    event = entry.fields["event"]
-    if event == RETURNED and alarm.returned_ms is None:
-        return alarm._replace(returned_ms=entry.time_ms)
-    if event == _ACKNOWLEDGED and alarm.acknowledged_ms is None:
-        return alarm._replace(acknowledged_ms=entry.time_ms)
-    if event in (SUPPRESSED, RELEASED):
-        return alarm._replace(is_held_back=not entry.fields.get("told"))
-    return alarm
