@@ -170,7 +170,7 @@ def _blind_words(one: Blind) -> str:
         f"unknown for {hours_words(one.unknown_h)}" if one.unknown_h >= 0.5 else "",
         f"stuck for {hours_words(one.stuck_h)}" if one.stuck_h else "",
         f"at its end for {hours_words(one.saturated_h)}" if one.saturated_h else "",
-        f"{one.refused} readings refused" if one.refused else "",
+        f"{one.refused} reading{'' if one.refused == 1 else 's'} refused" if one.refused else "",
     ]
     told = ", ".join(part for part in parts if part)
     return f"{QUANTITIES[one.quantity].words} {told}" if told else ""
