@@ -1,8 +1,9 @@
 """What may be behind roots that are past due is told once to each who hears it: through restarts, quiet and failures."""
 
 import logging
+from collections.abc import Callable
 from contextlib import ExitStack
-from datetime import UTC, time
+from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -10,7 +11,9 @@ import pytest
 from base_config import built
 from loop_rig import BEGIN_MS, FlakyStore, Rig
 
+from wardian.adapters.stores.opening import open_store
 from wardian.adapters.yaml_file import parse
+from wardian.daemon import wiring
 from wardian.daemon.finding_words import finding_words
 from wardian.daemon.lives import Lives
 from wardian.daemon.opening_past_due import Around, open_past_due, past_due_message
@@ -26,7 +29,7 @@ from wardian.rules.postmortem.harm import FINDINGS
 from wardian.rules.readings import Reading
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
 MINUTE_MS: Final = 60_000
 HOUR_MS: Final = 60 * MINUTE_MS
@@ -291,3 +294,34 @@ def test_findings_are_worded_as_likelihood() -> None:
     assert not any(
         word in text.lower() for word in ("proves", "certainly", "because of this", "the cause was")
     )
+
+
+# ------------------------------------------------------------------------------------- the whole daemon
+
+
+def test_a_running_daemon_explains_a_tray_whose_roots_are_past_due(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, wait_until: Callable[..., None]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    now_ms = wiring.machine_clock().wall_ms()
+    stuck = (datetime.fromtimestamp(now_ms / 1000, UTC) - timedelta(days=6)).date()
+    text = TEXT.replace("2026-02-14", stuck.isoformat()).replace("due: 14", "due: 4")
+    Path("config.yaml").write_text(
+        text.replace(", quiet: {from: 22:00, to: 06:30}", "") + 'store: {url: "sqlite:///wardian.db"}\n'
+    )
+    store = open_store("sqlite:///wardian.db", Path())
+    times = range(now_ms - 6 * 24 * HOUR_MS, now_ms, 5 * MINUTE_MS)
+    store.keep(Round(now_ms, readings=[Reading(at, "tray-a", "medium_temperature", 16.0) for at in times]))
+    store.close()
+
+    with ExitStack() as opened:
+        watch = wiring.open_watch(wiring.load_config(Path("config.yaml")), opened)
+        watch.loop.quiet_s = 0.0
+
+        def is_told() -> bool:
+            watch.loop.round(watch.sensors)
+            return NOTE in watch.loop._store.notes()
+
+        wait_until(is_told, "an explanation")
+        people = watch.loop._store.notes()[NOTE]["tray-a"]["people"]
+        assert sorted(people) == ["", "evening teacher"]

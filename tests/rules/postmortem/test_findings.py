@@ -1,5 +1,7 @@
 """What is named of trays whose minutes were written by hand: the one thing that is wrong, and of a healthy one nothing."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 from still_trays import BEGIN_MS, CROP, DAY, HOUR, MINUTE_MS, TRAY, ground, healthy, plan_of, put, stuck_at
@@ -46,8 +48,8 @@ def hours(first: float, last: float) -> slice:
     return slice(round(first * HOUR), round(last * HOUR))
 
 
-def batch(**more: object) -> Batch:
-    return Batch("spring", TRAY, "coleus", BEGIN_MS, 40, **more)  # type: ignore[arg-type]
+def batch(**more: Any) -> Batch:
+    return Batch("spring", TRAY, "coleus", BEGIN_MS, 40, **more)
 
 
 def test_a_healthy_tray_names_nothing() -> None:
