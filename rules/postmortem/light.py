@@ -11,6 +11,7 @@ import numpy as np
 
 from wardian.rules.crops import Stage, stage_at
 from wardian.rules.evidence import Evidence, number, value
+from wardian.rules.light import MS_PER_HOUR
 from wardian.rules.light_days import LightDay, light_days
 from wardian.rules.observing.minutes import MINUTE_MS
 from wardian.rules.postmortem.ground import Ground, aim_of
@@ -53,25 +54,27 @@ def days_of(ground: Ground) -> list[LightDay]:
 
 def harms_of_light(ground: Ground, days: Sequence[LightDay]) -> list[Harm]:
     """Return what too little and too much light may have done to cuttings before toning."""
-    plan = ground.case.plan
-    levels = _levels(ground, days)
+    spans = ground.case.plan.spans
+    toning_ms = spans[-1].from_ms if ground.has_toning else None
+    told = [day for day in days if _is_seen(day) and (toning_ms is None or day.from_ms < toning_ms)]
+    staged = [(day, stage) for day in told if (stage := stage_at(spans, day.from_ms)) is not None]
+    levels = _levels(ground, [day for day, _ in staged])
     best = max(levels, default=0.0)
-    little, much = [], []
-    for day, level in zip(days, levels, strict=True):
-        stage = stage_at(plan.spans, day.from_ms)
-        is_toning = ground.has_toning and stage is plan.spans[-1].stage
-        if (
-            stage
-            and not is_toning
-            and day.unknown_h <= _UNSEEN_H
-            and day.to_ms - day.from_ms >= _WHOLE_H * 3_600_000
-        ):
-            little.append(_shortfall(day, stage, level / best if best else 1.0))
-            much.append(_excess(day, stage))
-    return [
-        Harm(LITTLE_LIGHT, sum(little) / _DARK_DAYS, _little_words(days, little, levels)),
-        Harm(MUCH_LIGHT, sum(much) / _LIT_DAYS, _much_words(days, much)),
+    little = [
+        _shortfall(day, stage, level / best if best else 1.0)
+        for (day, stage), level in zip(staged, levels, strict=True)
     ]
+    much = [_excess(day, stage) for day, stage in staged]
+    lit_h = [day.lit_h for day, _ in staged]
+    return [
+        Harm(LITTLE_LIGHT, sum(little) / _DARK_DAYS, _little_words(little, lit_h, levels)),
+        Harm(MUCH_LIGHT, sum(much) / _LIT_DAYS, _much_words(much, lit_h)),
+    ]
+
+
+def _is_seen(day: LightDay) -> bool:
+    """Return whether something can be said of a day: it is a whole one, and hardly any of it was not seen."""
+    return day.unknown_h <= _UNSEEN_H and day.to_ms - day.from_ms >= _WHOLE_H * MS_PER_HOUR
 
 
 def _shortfall(day: LightDay, stage: Stage, level: float) -> float:
@@ -90,7 +93,7 @@ def _excess(day: LightDay, stage: Stage) -> float:
     """Return how much too much light a day had: 1 for all its dark hours lit, or twice the photons wanted at most."""
     over = [0.0]
     high_h, high = aim_of(stage, _HOURS).high, aim_of(stage, _PHOTONS).high
-    day_h = (day.to_ms - day.from_ms) / 3_600_000
+    day_h = (day.to_ms - day.from_ms) / MS_PER_HOUR
     if high_h is not None and high_h + _SLACK_H < day.lit_h and high_h < day_h:
         over.append((day.lit_h - high_h) / (day_h - high_h))
     if high and day.photons and day.photons.measured > _MANY * high:
@@ -117,15 +120,14 @@ def _span(day: LightDay) -> Span:
 
 
 def _little_words(
-    days: Sequence[LightDay], little: Sequence[float], levels: Sequence[float]
+    little: Sequence[float], lit_h: Sequence[float], levels: Sequence[float]
 ) -> tuple[Evidence, ...]:
     short = [one for one in little if one > 0]
     if not short:
         return ()
-    darkest = min(day.lit_h for day in days if day.unknown_h <= _UNSEEN_H)
     words = "{} days of {} seen had too little light, in all as if {} days had been dark"
     told = [Evidence(words, (number(len(short)), number(len(little)), number(round(sum(short), 1))))]
-    told.append(Evidence("the shortest day had {} of light", (value(_HOURS, darkest),)))
+    told.append(Evidence("the shortest day had {} of light", (value(_HOURS, min(lit_h)),)))
     lit = [level for level in levels if level]
     if lit and min(lit) < _WEAK * max(lit):
         words = "the lamp gave {} per cent of its best light on its weakest day"
@@ -133,10 +135,9 @@ def _little_words(
     return tuple(told)
 
 
-def _much_words(days: Sequence[LightDay], much: Sequence[float]) -> tuple[Evidence, ...]:
+def _much_words(much: Sequence[float], lit_h: Sequence[float]) -> tuple[Evidence, ...]:
     over = [one for one in much if one > 0]
     if not over:
         return ()
     words = "{} days of {} seen had too much light, the longest {} of it"
-    longest = max(day.lit_h for day in days)
-    return (Evidence(words, (number(len(over)), number(len(much)), value(_HOURS, longest))),)
+    return (Evidence(words, (number(len(over)), number(len(much)), value(_HOURS, max(lit_h)))),)

@@ -55,7 +55,8 @@ def harm_of_heat(ground: Ground) -> Harm:
     over = hour_sum(medium - high - _SLACK_K, hot)
     cooked, killed = (hours(hot & (medium >= limit)) for limit in (_COOKS_C, _KILLS_C))
     weight = over / _HOT_K_H + cooked / _COOKS_H + killed / _KILLS_H
-    evidence = _told(ground, hot, high, "above", _SLACK_K)
+    limits = np.where(np.isnan(high), _COOKS_C - _SLACK_K, high)
+    evidence = _told(ground, hot, limits, "above", _SLACK_K)
     if cooked:
         evidence = (
             *evidence,

@@ -171,6 +171,24 @@ def test_light_that_nobody_saw_is_not_missed() -> None:
     assert names(ground(put(healthy(DAYS), "illuminance", slice(2 * DAY, 6 * DAY), np.nan))) == []
 
 
+def test_a_crop_of_which_nobody_says_what_it_wants_is_still_cooked_and_frozen() -> None:
+    fern = Crop("fern", (Stage("rooting", 0),))
+    for medium_c, name in ((36.0, TOO_HOT), (3.0, CHILLED)):
+        minutes = put(healthy(DAYS), "medium_temperature", hours(30, 50), medium_c)
+        assert names(ground(minutes, crop=fern)) == [name]
+
+
+def test_the_evidence_of_light_is_of_whole_days() -> None:
+    minutes = {name: values[20 * HOUR :] for name, values in healthy(DAYS).items()}
+    minutes["illuminance"] = healthy(DAYS)["illuminance"][: (DAYS * DAY) - 20 * HOUR]
+    minutes = put(minutes, "illuminance", slice(3 * DAY, 7 * DAY), 0.0)
+    (one,) = found(ground(minutes))
+    assert [(seen.words, [figure.number for figure in seen.figures]) for seen in one.evidence] == [
+        ("{} days of {} seen had too little light, in all as if {} days had been dark", [4.0, 13.0, 4.0]),
+        ("the shortest day had {} of light", [0.0]),
+    ]
+
+
 # ------------------------------------------------------------------------------- with what became of it
 
 
