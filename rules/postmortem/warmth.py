@@ -68,9 +68,19 @@ def harm_of_heat(ground: Ground) -> Harm:
 def harm_of_cold(ground: Ground, open_air: Flags) -> Harm:
     """Return what a cold medium may have done, but where an open cover is behind it."""
     medium, low = ground.mean(MEDIUM), ground.want(MEDIUM).low
-    cold = ground.without_roots & (medium < low - _SLACK_K) & ~open_air & ~chilled(ground)
+    cold = ground.without_roots & (medium < low - _SLACK_K)
+    cold &= ~_around_chill(cold, chilled(ground)) & ~open_air
     weight = hour_sum(low - _SLACK_K - medium, cold) / _COLD_K_H
     return Harm(TOO_COLD, weight, _told(ground, cold, low, "below", _SLACK_K))
+
+
+def _around_chill(cold: Flags, chill: Flags) -> Flags:
+    """Return the cold in whose midst it was cold enough to injure for long enough: that is the chill's."""
+    around = chill.copy()
+    for first, last in runs(cold | chill):
+        if hours(chill[first:last]) >= _CHILLS_H:
+            around[first:last] = True
+    return around
 
 
 def harm_of_chill(ground: Ground) -> Harm:

@@ -18,11 +18,11 @@ from wardian.rules.readings import Reading
 
 MINUTE_MS: Final = 60_000
 DAY_MS: Final = 24 * 60 * MINUTE_MS
-EVERY_MS: Final = 5 * MINUTE_MS
+EVERY_MS: Final = 10 * MINUTE_MS
 CONFIG: Final = """\
 site: {{name: Evening propagation class, timezone: UTC, units: SI}}
 store: {{url: "sqlite:///wardian.db"}}
-readings: {{hold: 10 min}}
+readings: {{hold: 15 min}}
 trays:
   - {{name: tray-a, crop: coleus, stuck: {stuck}}}
   - {{name: tray-b, crop: basil, stuck: {stuck}}}
@@ -58,12 +58,12 @@ def day_text(days_ago: int) -> str:
 
 
 def kept(days_ago: int, days: int, cold: slice = slice(0), tray: str = "tray-a") -> Iterator[Reading]:
-    """Yield healthy readings of so many days, the medium too cold for some of them (in steps of five minutes)."""
+    """Yield healthy readings of so many days, the medium too cold for some of them (in steps of ten minutes)."""
     begin_ms, count = midnight_ms(days_ago), days * DAY_MS // EVERY_MS
     medium = np.full(count, 23.0)
     medium[cold] = 16.0
     for step in range(count):
-        time_ms, minute = begin_ms + step * EVERY_MS, step * 5 % 1440
+        time_ms, minute = begin_ms + step * EVERY_MS, step * 10 % 1440
         # No probe rests.
         more = step % 2 / 10
         yield Reading(time_ms, tray, "medium_temperature", float(medium[step]) + more)
@@ -73,7 +73,7 @@ def kept(days_ago: int, days: int, cold: slice = slice(0), tray: str = "tray-a")
 
 
 #: From the second day on, for two days.
-COLD: Final = slice(288, 3 * 288)
+COLD: Final = slice(144, 3 * 144)
 
 
 @pytest.fixture

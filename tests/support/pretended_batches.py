@@ -43,12 +43,13 @@ STUCK_HOUR: Final = 12
 class Planted(NamedTuple):
     """A cause as it is planted: its faults (name, first day, days at least and at most), and the right finding.
 
-    ``set_point_c`` is another set point of the thermostat by as much [K], ``room_c`` another room.
+    ``set_point_k`` sets the thermostat higher by as much [K], ``set_point_c`` to as much [°C] in a room of ``room_c``.
     """
 
     finding: str | None
     faults: tuple[tuple[str, float, tuple[float, float]], ...] = ()
     set_point_k: tuple[float, float] | None = None
+    set_point_c: tuple[float, float] | None = None
     room_c: tuple[float, float] | None = None
 
 
@@ -62,11 +63,12 @@ PLANTED: Final = {
     "never aired and over-misted": Planted(
         TOO_WET, (("never aired", 1.0, (6, 9)), ("over-misted", 1.0, (6, 9)))
     ),
+    "never aired": Planted(TOO_WET, (("never aired", 1.0, (6, 9)),)),
     "lamp dead for days": Planted(LITTLE_LIGHT, (("lamp dead", 2.0, (3, 7)),)),
     "half the lamp for days": Planted(LITTLE_LIGHT, (("half the lamp", 2.0, (5, 9)),)),
     "lamp never off": Planted(MUCH_LIGHT, (("lamp never off", 1.0, (4, 9)),)),
     "medium left dry": Planted(MEDIUM_DRY, (("medium left dry", 2.0, (5, 9)),)),
-    "held cold": Planted(CHILLED, set_point_k=(-60.0, -60.0), room_c=(7.0, 10.5)),
+    "held cold": Planted(CHILLED, set_point_c=(5.0, 9.0), room_c=(7.0, 10.5)),
 }
 
 
@@ -109,6 +111,8 @@ def _planted(setup: BenchSetup, planted: Planted, start_ms: int, draw: np.random
     setup = replace(setup, faults=tuple(faults))
     if planted.room_c:
         setup = replace(setup, room_c=float(draw.uniform(*planted.room_c)))
+    if planted.set_point_c:
+        setup = setup.with_set_point(float(draw.uniform(*planted.set_point_c)))
     if planted.set_point_k:
         more_k = float(draw.uniform(*planted.set_point_k))
         trays = (

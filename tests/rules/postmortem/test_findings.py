@@ -97,6 +97,13 @@ def test_what_is_out_of_line_in_toning_is_not_held_against_cuttings_with_roots()
     assert TOO_COLD not in names(ground(minutes))
 
 
+def test_cold_in_whose_midst_it_chilled_is_the_chills() -> None:
+    minutes = put(healthy(DAYS), "medium_temperature", hours(30, 90), 15.0)
+    assert names(ground(put(minutes, "medium_temperature", hours(50, 55), 9.0))) == [CHILLED]
+    # An hour of it injures nothing, and the cold stays what it was.
+    assert names(ground(put(minutes, "medium_temperature", hours(50, 51), 9.0))) == [TOO_COLD]
+
+
 def test_cold_under_an_open_cover_is_the_covers() -> None:
     minutes = put(healthy(DAYS), "relative_humidity", hours(30, 50), 50.0)
     minutes = put(minutes, "medium_temperature", hours(31, 55), 17.0)
