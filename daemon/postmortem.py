@@ -130,13 +130,14 @@ def _with_readings(past: Iterable[Batch], around: Around, config: Config) -> Ite
 
 
 def _usual(subject: Subject, past: Sequence[Batch], around: Around, config: Config) -> Usual | None:
-    """Return how warm past batches were for as many days as this one lasted."""
+    """Return how warm past batches were for as many days as this one lasted, of those that lasted as long."""
     base_c = subject.case.crop.warmth_base_c
     if base_c is None:
         return None
     sums = []
     lasted_ms = subject.span[1] - subject.span[0]
-    for batch in sorted(past, key=lambda one: one.stuck_ms, reverse=True)[:_PAST]:
+    as_long = [one for one in past if one.closed and one.closed.time_ms - one.stuck_ms >= lasted_ms]
+    for batch in sorted(as_long, key=lambda one: one.stuck_ms, reverse=True)[:_PAST]:
         other = subject_of_batch(config, batch, around.records, batch.stuck_ms)
         ground = _ground(other._replace(span=(batch.stuck_ms, batch.stuck_ms + lasted_ms)), around)
         if ground.seen.readings:

@@ -4,7 +4,7 @@ The rule of this file: each minute counts for one thing alone: cold that an open
 chills is more than too cold.
 """
 
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -37,6 +37,14 @@ _TENDER_C: Final = 20.0
 COMES_BACK: Final = 6 * MINUTES_AN_HOUR
 
 
+class _Bound(NamedTuple):
+    """What the medium was beyond, minute by minute: the limit, its side, and by how much more at least [K]."""
+
+    limits: Values
+    side: str
+    slack_k: float
+
+
 def too_hot(ground: Ground) -> Flags:
     """Return the minutes without roots in which the medium was hotter than the crop wants."""
     medium, high = ground.mean(MEDIUM), ground.want(MEDIUM).high
@@ -56,7 +64,7 @@ def harm_of_heat(ground: Ground) -> Harm:
     cooked, killed = (hours(hot & (medium >= limit)) for limit in (_COOKS_C, _KILLS_C))
     weight = over / _HOT_K_H + cooked / _COOKS_H + killed / _KILLS_H
     limits = np.where(np.isnan(high), _COOKS_C - _SLACK_K, high)
-    evidence = _told(ground, hot, limits, "above", _SLACK_K)
+    evidence = _told(ground, hot, _Bound(limits, "above", _SLACK_K))
     if cooked:
         evidence = (
             *evidence,
@@ -71,7 +79,7 @@ def harm_of_cold(ground: Ground, open_air: Flags) -> Harm:
     cold = ground.without_roots & (medium < low - _SLACK_K)
     cold &= ~_around_chill(cold, chilled(ground)) & ~open_air
     weight = hour_sum(low - _SLACK_K - medium, cold) / _COLD_K_H
-    return Harm(TOO_COLD, weight, _told(ground, cold, low, "below", _SLACK_K))
+    return Harm(TOO_COLD, weight, _told(ground, cold, _Bound(low, "below", _SLACK_K)))
 
 
 def _around_chill(cold: Flags, chill: Flags) -> Flags:
@@ -87,7 +95,7 @@ def harm_of_chill(ground: Ground) -> Harm:
     """Return what chilling may have done."""
     cold = chilled(ground)
     limits = np.full(len(cold), _chills_c(ground))
-    return Harm(CHILLED, hours(cold) / _CHILLS_H, _told(ground, cold, limits, "below"))
+    return Harm(CHILLED, hours(cold) / _CHILLS_H, _told(ground, cold, _Bound(limits, "below", 0.0)))
 
 
 def degree_hours(ground: Ground, base_c: float) -> float:
@@ -112,12 +120,11 @@ def _chills_c(ground: Ground) -> float:
     return _CHILLS_C if np.nanmax(low, initial=-np.inf) >= _TENDER_C else _FREEZES_C
 
 
-def _told(
-    ground: Ground, flags: Flags, limits: Values, side: str, slack_k: float = 0.0
-) -> tuple[Evidence, ...]:
-    """Return when and how far it was beyond a limit: in all, and the longest time."""
+def _told(ground: Ground, flags: Flags, bound: _Bound) -> tuple[Evidence, ...]:
+    """Return when and how far it was beyond a bound: in all, and the longest time."""
     if not flags.any():
         return ()
+    limits, side, slack_k = bound
     medium = ground.mean(MEDIUM)
     first, last = max(runs(flags), key=lambda run: run.last - run.first)
     beyond = np.abs(medium - limits)
