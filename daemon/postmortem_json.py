@@ -56,6 +56,7 @@ def _facts(facts: Facts) -> dict[str, Any]:
     longest = facts.wetness.longest
     return {
         "readings": facts.readings,
+        "last": utc_text(facts.last_ms),
         "day": facts.day,
         "stages": [_stage(time) for time in facts.stages],
         "first_72_h": facts.first._asdict(),

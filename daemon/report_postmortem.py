@@ -16,6 +16,8 @@ from wardian.rules.batches import Outcome, outcome
 from wardian.rules.postmortem.bands import StageTime
 from wardian.rules.quantities import QUANTITIES
 
+#: A silence at the end of a time that is told before anything else.
+_SILENT_MS: Final = 6 * 3_600_000
 CANNOT_KNOW: Final = (
     "None of this is proof: it is what was out of line, held against what is said to harm cuttings. No sensor sees the "
     "stock plant, the hormone, the knife, disease or pests, one corner that fared otherwise, or what happened before "
@@ -29,6 +31,8 @@ def explained_lines(one: Explained, words: Words, tongue: Tongue) -> Iterator[st
     yield ""
     if not one.facts.readings:
         yield "NO READINGS of this time: nothing can be said of it."
+    elif one.facts.span[1] - one.facts.last_ms >= _SILENT_MS:
+        yield f"NOTHING WAS READ since {tongue.moment(one.facts.last_ms)}; what is told by day ends there."
     yield from _stages(one, tongue)
     yield ""
     yield from _facts(one, tongue)

@@ -55,7 +55,7 @@ _FIRST_UNSEEN: Final = 0.5
 class Blind(NamedTuple):
     """What was not seen of a quantity [h]: unknown, at rest, at its end; and how many of its readings were refused.
 
-    ``unsafe`` is the share of the time for which nothing of it can be trusted [0 to 1].
+    ``unsafe`` is the share of the time before toning for which nothing of it can be trusted [0 to 1].
     """
 
     quantity: str
@@ -79,7 +79,7 @@ def blindness(ground: Ground, refused: Mapping[str, int]) -> list[Blind]:
 def _blind(ground: Ground, quantity: str, refused: int) -> Blind:
     unknown = np.isnan(ground.mean(quantity))
     stuck, full = _stuck(ground, quantity), _saturated(ground, quantity)
-    unsafe = unknown | stuck | full
+    unsafe = (unknown | stuck | full)[ground.without_roots]
     share = float(unsafe.mean()) if len(unsafe) else 1.0
     return Blind(quantity, hours(unknown), hours(stuck), hours(full), refused, share)
 

@@ -99,6 +99,7 @@ class Facts:
 
     Attributes:
         span: From sticking, or from the first minute that is looked at, to the end. [ms]
+        last_ms: The end of the last minute in which anything was known; what is told by day ends with it.
         day: The day after sticking on which it ends.
         readings: How many readings there were.
         stages: The time within and beyond what the crop wants.
@@ -114,6 +115,7 @@ class Facts:
     """
 
     span: Span
+    last_ms: int
     day: int
     readings: int
     stages: tuple[StageTime, ...]
@@ -142,14 +144,16 @@ def facts(ground: Ground, heard: Heard, base_c: float | None) -> Facts:
     warmth = (
         None if base_c is None else Warmth(base_c, degree_hours(ground, base_c), hours(~np.isnan(medium)))
     )
+    last_ms = seen.span[0] + seen.known_minutes * MINUTE_MS
     return Facts(
         span=seen.span,
+        last_ms=last_ms,
         day=seen.minutes // _DAY_MINUTES,
         readings=seen.readings,
         stages=tuple(stage_times(ground)),
         first=_first(ground),
         warmth=warmth,
-        light=tuple(days_of(ground)),
+        light=tuple(day for day in days_of(ground) if day.from_ms < last_ms),
         wetness=_wetness(ground),
         care=tuple(_care(ground)),
         water=tuple(_water(ground)),
@@ -197,7 +201,7 @@ def _span(ground: Ground, first: int, last: int) -> Span:
 
 
 def _days(ground: Ground) -> list[slice]:
-    count = ground.seen.minutes
+    count = ground.seen.known_minutes
     return [slice(first, min(first + _DAY_MINUTES, count)) for first in range(0, count, _DAY_MINUTES)]
 
 

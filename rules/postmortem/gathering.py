@@ -63,6 +63,12 @@ class Seen:
         """The beginning of each minute."""
         return self.span[0] + np.arange(self.minutes, dtype=np.int64) * MINUTE_MS
 
+    @property
+    def known_minutes(self) -> int:
+        """How many minutes there are up to the last one in which anything was known."""
+        known = [np.flatnonzero(~np.isnan(column.mean)) for column in self.columns.values()]
+        return max((int(places[-1]) + 1 for places in known if len(places)), default=0)
+
     def mean(self, quantity: str) -> Values:
         """Return one quantity minute by minute; not a number where it was unknown or never read."""
         column = self.columns.get(quantity)

@@ -128,6 +128,23 @@ def test_a_crop_of_which_nobody_says_what_it_wants_still_has_facts() -> None:
     assert told.wetness.wet_h > 0
 
 
+def test_what_is_told_by_day_ends_with_the_last_reading() -> None:
+    minutes = {
+        name: np.concatenate([values, np.full(5 * DAY, np.nan)]) for name, values in healthy(3).items()
+    }
+    told = of(ground(minutes))
+    assert (len(told.light), len(told.care), len(told.water)) == (3, 3, 3)
+    assert told.last_ms == at_ms(3 * DAY)
+    assert told.wetness.unknown_h == 5 * 24.0
+
+
+def test_a_silence_after_toning_began_makes_nothing_before_it_unsafe() -> None:
+    minutes = {
+        name: np.concatenate([values, np.full(40 * DAY, np.nan)]) for name, values in healthy(15).items()
+    }
+    assert unsafe_findings(blindness(ground(minutes), {})) == frozenset()
+
+
 def test_a_batch_that_was_never_seen_has_facts_that_say_so() -> None:
     nothing = {name: np.full(DAY, np.nan) for name in healthy(1)}
     told = of(ground(nothing, crop=CROP))
