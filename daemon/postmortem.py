@@ -33,7 +33,7 @@ from wardian.rules.postmortem.ground import Ground
 from wardian.rules.postmortem.warmth import degree_hours
 from wardian.rules.proportions import wilson_interval
 from wardian.rules.readings import Chunk, chunk_of
-from wardian.rules.records import Record
+from wardian.rules.records import Record, in_force
 from wardian.rules.shares import Span
 
 _HOUR_MS: Final = 3_600_000
@@ -71,7 +71,8 @@ class Usual(NamedTuple):
 class Explained:
     """Everything that a page about a batch says.
 
-    ``became`` is what became of it; ``is_past_due`` whether roots should have shown by its end.
+    ``became`` is what became of it; ``is_past_due`` whether roots should have shown by its end; ``notes`` are the records
+    of its time in which somebody said something in words.
     """
 
     subject: Subject
@@ -80,6 +81,7 @@ class Explained:
     became: Became
     unsafe: frozenset[str]
     is_past_due: bool
+    notes: tuple[Record, ...] = ()
     beside: Beside | None = None
     usual: Usual | None = None
 
@@ -96,7 +98,15 @@ def explain(subject: Subject, around: Around) -> Explained:
     is_past_due = due is not None and subject.span[1] >= due
     what, unsafe = became(subject.case, is_past_due=is_past_due), unsafe_findings(found.blind)
     named = findings(ground, found.light, what, unsafe)
-    return Explained(subject, found, tuple(named), what, unsafe, is_past_due)
+    notes = tuple(one for one in in_force(around.records) if one.why and _is_about(one, subject))
+    return Explained(subject, found, tuple(named), what, unsafe, is_past_due, notes)
+
+
+def _is_about(record: Record, subject: Subject) -> bool:
+    """Return whether a record is about a batch, or about its tray in its time."""
+    if record.batch:
+        return subject.batch is not None and record.batch == subject.name
+    return record.tray == subject.tray and subject.span[0] <= record.time_ms < subject.span[1]
 
 
 def explain_beside(subject: Subject, around: Around, config: Config) -> Explained:

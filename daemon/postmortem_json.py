@@ -32,6 +32,10 @@ def explained_json(one: Explained, words: Mapping[str, FindingWords], tongue: To
         "usual_degree_h": one.usual._asdict() if one.usual else None,
         "best": {"batch": batch_json(beside.batch), "facts": _facts(beside.facts)} if beside else None,
         "unsafe": sorted(one.unsafe),
+        "notes": [
+            {"time": utc_text(note.time_ms), "who": note.who, "kind": note.kind, "text": note.why}
+            for note in one.notes
+        ],
         "findings": [_finding(finding, words[finding.name], tongue) for finding in one.findings],
     }
 

@@ -8,7 +8,7 @@ from typing import Final
 
 from wardian.daemon.fact_words import facts_in_words, hours_words, longest_words, wanted_words
 from wardian.daemon.finding_lines import Words, finding_lines
-from wardian.daemon.postmortem import Beside, Explained
+from wardian.daemon.postmortem import Beside, Explained, Usual
 from wardian.daemon.report import columns
 from wardian.daemon.report_batches import share_words
 from wardian.daemon.tongue import Tongue
@@ -102,21 +102,21 @@ def _facts(one: Explained, tongue: Tongue) -> Iterator[str]:
     best = dict(facts_in_words(one.beside.facts, tongue)) if one.beside else {}
     for label, told in facts_in_words(one.facts, tongue):
         yield f"{label}: {told}."
-        if label == "Warmth of the medium" and one.usual:
-            count = f"{one.usual.batches} past batch{'' if one.usual.batches == 1 else 'es'}"
-            share = (
-                one.facts.warmth.degree_h / one.usual.degree_h
-                if one.facts.warmth and one.usual.degree_h
-                else None
-            )
-            of_usual = f", this is {share:.0%} of it" if share is not None else ""
-            yield f"    usual: {one.usual.degree_h:,.0f} K h in as many days, the median of {count}{of_usual}."
+        if label == "Warmth of the medium" and one.facts.warmth and one.usual:
+            yield _usual(one.facts.warmth.degree_h, one.usual)
         if label in best and label not in ("Alarms", "Not seen"):
             yield f"    best: {best[label]}."
     if one.unsafe:
         yield f"Unsafe to say, for what was not seen: {', '.join(sorted(one.unsafe))}."
 
 
+def _usual(degree_h: float, usual: Usual) -> str:
+    count = f"{usual.batches} past batch{'' if usual.batches == 1 else 'es'}"
+    share = f", this is {degree_h / usual.degree_h:.0%} of it" if usual.degree_h else ""
+    return f"    usual: {usual.degree_h:,.0f} K h in as many days, the median of {count}{share}."
+
+
 def _notes(one: Explained, tongue: Tongue) -> Iterator[str]:
-    for note in one.subject.batch.notes if one.subject.batch else ():
-        yield f"Note, {tongue.moment(note.time_ms)}{f', {note.who}' if note.who else ''}: {note.text}"
+    for note in one.notes:
+        what = note.fields.get("event", note.kind)
+        yield f"Said, {tongue.moment(note.time_ms)}{f' by {note.who}' if note.who else ''} ({what}): {note.why}"

@@ -15,7 +15,7 @@ from wardian.rules.batches import batches
 from wardian.rules.ports import JournalEntry, Round
 from wardian.rules.postmortem.facts import AlarmTime
 from wardian.rules.readings import Reading
-from wardian.rules.records import BATCH, CLOSED, Record
+from wardian.rules.records import BATCH, CARE, CLOSED, NOTE, Record
 
 MINUTE_MS: Final = 60_000
 HOUR_MS: Final = 60 * MINUTE_MS
@@ -104,6 +104,39 @@ def test_the_usual_warmth_is_the_median_over_as_many_days_of_batches_as_long(con
     assert one.usual.degree_h == pytest.approx(3.0 * 48)
     assert one.facts.warmth is not None
     assert one.facts.warmth.degree_h == pytest.approx(1.0 * 48)
+
+
+def test_what_people_said_in_its_time_is_told_and_nothing_of_another_batch(config: Config) -> None:
+    bench = Bench()
+    bench.batch("past", 2, 23.0, (30, 40))
+    bench.batch("now", 2, 17.0, None)
+    then_ms, now_ms = BEGIN_MS + DAY_MS, BEGIN_MS + 3 * DAY_MS
+    said = [
+        Record(
+            CARE,
+            then_ms,
+            then_ms,
+            "tray-a",
+            who="Monday group",
+            why="looked fine",
+            fields={"event": "misted"},
+        ),
+        Record(
+            CARE,
+            now_ms,
+            now_ms,
+            "tray-a",
+            who="Tuesday group",
+            why="one corner limp",
+            fields={"event": "misted"},
+        ),
+        Record(CARE, now_ms, now_ms, "tray-a", who="Tuesday group", fields={"event": "misted"}),
+        Record(NOTE, now_ms, now_ms, "tray-a", "now", why="cut with the old knife"),
+        Record(NOTE, now_ms, now_ms, "tray-a", "past", why="potted in the small house"),
+    ]
+    bench.store.record(lambda _: said)
+    told = [note.why for note in bench.explained(config, "now").notes]
+    assert told == ["one corner limp", "cut with the old knife"]
 
 
 def test_a_batch_that_has_just_been_stuck_is_explained_without_a_slip(config: Config) -> None:
