@@ -34,7 +34,7 @@ def read_band(written: Written, path: Path, quantity: Quantity, default: Default
     if keys is None or not _rises(written, path, keys):
         return None
     band = band_of(quantity, keys, default)
-    _warn(written, path, quantity, band)
+    doubt_band(written, path, quantity, band)
     return band
 
 
@@ -78,7 +78,8 @@ def _limit(keys: BandKeys, name: str, threshold: Fraction, default: Default) -> 
     return Limit(name, float(threshold), float(clear), on_delay_ms, off_delay_ms)
 
 
-def _warn(written: Written, path: Path, quantity: Quantity, band: Band) -> None:
+def doubt_band(written: Written, path: Path, quantity: Quantity, band: Band) -> None:
+    """Note what is hardly meant in a band that can be used."""
     lowest, highest = possible_range(quantity)
     span = f"{quantity.name} is never outside {lowest:g} to {highest:g} {quantity.unit}"
     for name, threshold, clear, _, _ in band.limits:

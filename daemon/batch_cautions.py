@@ -1,5 +1,6 @@
 """What is said beside a batch when it is put on record: what is hardly meant, and what to be careful about."""
 
+from wardian.daemon.batch_crops import crop_here
 from wardian.daemon.config import Config
 from wardian.rules.batches import Batch
 from wardian.rules.crops import day_of
@@ -25,8 +26,10 @@ def warnings(config: Config, batch: Batch) -> list[str]:
 
 def cautions(config: Config, batch: Batch) -> list[str]:
     """Return what to be careful about: a rooting hormone on what will be eaten."""
-    is_eaten = any(one.crop.name == batch.crop and one.crop.is_eaten for one in config.trays)
-    if not is_eaten or batch.details.hormone in (None, "none"):
+    if batch.details.hormone in (None, "none"):
+        return []
+    crop = crop_here(config, batch.crop)
+    if crop is None or not crop.is_eaten:
         return []
     return [
         f"{batch.crop} is grown to be eaten: some labels of rooting hormones forbid that; follow the label, or use none"

@@ -9,6 +9,7 @@ from dataclasses import asdict
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final, NamedTuple
 
+from wardian.daemon.batch_crops import known_crop
 from wardian.daemon.batch_fields import (
     FIELDS,
     Bench,
@@ -22,14 +23,14 @@ from wardian.daemon.batch_fields import (
 )
 from wardian.daemon.config import Config, TraySettings
 from wardian.daemon.putting import Make, corrected, tray_named
-from wardian.rules.amounts import NotAnAmount
 from wardian.rules.batch_checks import impossible
-from wardian.rules.batches import REASONS, Batch, batches
+from wardian.rules.batches import REASONS, Batch, batches, open_batch
 from wardian.rules.crops import day_start_ms
 from wardian.rules.documents import nearest, shown
 from wardian.rules.records import BATCH, CLOSED, NOTE, REMOVAL, SCORES, Record, in_force
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
+_HAPPENED: Final = frozenset({REMOVAL, SCORES, CLOSED, NOTE})
 _HALF_DAY_MS: Final = 43_200_000
 
 
@@ -87,11 +88,20 @@ def correct(config: Config, entry: Entry, said: Mapping[str, str]) -> Make:
         stuck_ms = read_as(moment_ms, "--stuck", said["stuck"], bench) if "stuck" in said else batch.stuck_ms
         tray = tray_named(config, said["tray"]).name if "tray" in said else batch.tray
         made = {key: value for key, value in fields.items() if value is not None}
-        return _checked(
-            known, Record(BATCH, stuck_ms, now_ms, tray, batch.name, entry.who, entry.why, made, batch.number)
-        )
+        record = Record(BATCH, stuck_ms, now_ms, tray, batch.name, entry.who, entry.why, made, batch.number)
+        return [*_checked(known, record), *_taken_along(known, record)]
 
     return make
+
+
+def _taken_along(known: Sequence[Record], begun: Record) -> list[Record]:
+    """Return what happened to a batch, in its other tray: a tray is planned by the records that name it."""
+    happened = [one for one in in_force(known) if one.batch == begun.batch and one.kind in _HAPPENED]
+    return [
+        one._replace(tray=begun.tray, recorded_ms=begun.recorded_ms, corrects=one.number, number=0)
+        for one in happened
+        if one.tray != begun.tray
+    ]
 
 
 def fields_of(batch: Batch) -> dict[str, Any]:
@@ -100,23 +110,6 @@ def fields_of(batch: Batch) -> dict[str, Any]:
     if batch.details.sensors is not None:
         details["sensors"] = list(batch.details.sensors)
     return {"crop": batch.crop, "count_stuck": batch.count_stuck, "stuck_by": batch.stuck_by, **details}
-
-
-def crop_names(config: Config) -> list[str]:
-    """Return the crops that a batch may be of: those of the configuration."""
-    return sorted({*config.document.at(("crops",)), *(tray.crop.name for tray in config.trays)})
-
-
-def known_crop(config: Config, written: str) -> str:
-    """Return a crop's name.
-
-    Raises:
-        NotAnAmount: There is none of that name.
-    """
-    names = crop_names(config)
-    if written not in names:
-        raise NotAnAmount("is no crop here", nearest(written, names))
-    return written
 
 
 def _core(config: Config, said: Mapping[str, str], bench: Bench) -> dict[str, Any]:
@@ -246,6 +239,23 @@ def _refuse_known(known: Sequence[Record], wanted: str) -> None:
         )
 
 
+def refuse_withdrawal(_config: Config, record: Record, known: Sequence[Record]) -> None:
+    """Refuse to withdraw what begins a batch of which more is on record, or ends one whose tray has another.
+
+    Raises:
+        ValueError: It is one of these.
+    """
+    others = [one for one in in_force(known) if one.batch == record.batch and one.kind in _HAPPENED]
+    if record.kind == BATCH and others:
+        numbers = ", ".join(str(one.number) for one in others)
+        raise ValueError(f"record {numbers} is about batch {record.batch} as well; withdraw that first")
+    there = open_batch(batches(known), record.tray)
+    if record.kind == CLOSED and there:
+        raise ValueError(
+            f"batch {there.name} is in tray {record.tray} now; batch {record.batch} cannot be, too"
+        )
+
+
 def _checked(known: Sequence[Record], record: Record) -> list[Record]:
     """Return a record as the one that is to be put down.
 
@@ -266,5 +276,7 @@ def _checked(known: Sequence[Record], record: Record) -> list[Record]:
         None,
     )
     if record.kind == BATCH and other and not batch.closed:
-        raise ValueError(f"batch {other.name} is in tray {batch.tray}; close it first")
+        raise ValueError(
+            f"batch {other.name} is in tray {batch.tray}; close it first; `import` takes past ones"
+        )
     return [record]

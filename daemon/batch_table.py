@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final, NamedTuple, TypeAlias
 
 from wardian.daemon.acts import one_line
+from wardian.daemon.batch_crops import known_crop
 from wardian.daemon.batch_fields import (
     FIELDS,
     Bench,
@@ -20,7 +21,6 @@ from wardian.daemon.batch_fields import (
     written_counts,
 )
 from wardian.daemon.batch_fields import written as written_as
-from wardian.daemon.batch_records import known_crop
 from wardian.daemon.config import Config
 from wardian.daemon.putting import Make
 from wardian.daemon.tongue import utc_text

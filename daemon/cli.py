@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from typing import Any, NoReturn
 
 from wardian.daemon.cli_batch_options import add_acts
+from wardian.daemon.cli_record_options import add_note, add_records, add_stage
 from wardian.daemon.exit_status import CANNOT_BE_USED, DOES_NOT_HOLD, DONE, STORE_FAILED
 
 
@@ -118,6 +119,13 @@ def _add_looking(commands: Any) -> None:
     check.add_argument(
         "--effective", action="store_true", help="print every value in force and where it is from"
     )
+    crops = _command(commands, "crops", "list the crops of the library, or say what one of them wants")
+    crops.add_argument(
+        "crop", metavar="NAME", nargs="?", help="one crop in full: every value with its source"
+    )
+    crops.add_argument(
+        "--changed", action="store_true", help="what the configuration has otherwise than the library"
+    )
     _command(commands, "status", "show every tray: present values, their bands, and silent sensors")
     _command(commands, "summary", "sum the last 24 hours up: alarms, each tray's time, what went wrong")
     alarms = _command(commands, "alarms", "list the present alarms")
@@ -189,6 +197,11 @@ def _add_care(commands: Any) -> None:
 def _add_working(commands: Any) -> None:
     _add_care(commands)
     add_acts(_command(commands, "batch", "keep the record of batches, from sticking to potting"), _Parser)
+    add_stage(_command(commands, "stage", "show the stages of a tray, or advance, hold or set one back"))
+    add_records(
+        _command(commands, "records", "list what people put on record, or withdraw a record"), _Parser
+    )
+    add_note(_command(commands, "note", "put something to remember of a tray on record"))
     _command(commands, "run", "watch, in the foreground, until SIGTERM or SIGINT", json=False)
     replay = _command(
         commands, "replay", "push a file of readings through the rules and print the alarm journal"

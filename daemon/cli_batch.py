@@ -18,6 +18,7 @@ from wardian.daemon import (
 )
 from wardian.daemon.acts import one_line
 from wardian.daemon.batch_cautions import cautions, warnings
+from wardian.daemon.batch_crops import known_crop
 from wardian.daemon.batch_fields import FIELDS, Bench, moment_ms
 from wardian.daemon.batch_records import Entry
 from wardian.daemon.cli_alarms import whoever
@@ -29,6 +30,8 @@ from wardian.daemon.tongue import Tongue
 from wardian.rules.batch_compare import BY, Group, compare, group_of, grouped
 from wardian.rules.batches import Batch, batches
 
+#: For who looks back, no instant lies ahead of a clock. [ms]
+_FAR_MS: Final = 2**62
 _SAID: Final = ("tray", "crop", "count_stuck", "stuck", *(field.name for field in FIELDS))
 
 
@@ -58,7 +61,7 @@ def _print_lines(lines: Iterable[str]) -> None:
 
 def _put(config: Config, options: argparse.Namespace) -> int:
     put_down = visiting.put_on_record(config, _MAKES[options.act](config, options))
-    (record,) = put_down.records
+    record = put_down.records[0]
     stands = batches(visiting.records(config))[record.batch]
     beside = (
         [*warnings(config, stands), *cautions(config, stands)] if options.act in ("new", "correct") else []
@@ -121,14 +124,12 @@ def _of_crop(config: Config, found: Iterable[Batch], crop: str | None) -> list[B
     if crop is None:
         return every
     if crop not in (one.crop for one in every):
-        batch_records.read_as(
-            lambda written, _: batch_records.known_crop(config, written), "--crop", crop, _bench(config)
-        )
+        batch_records.read_as(lambda written, _: known_crop(config, written), "--crop", crop, _bench(config))
     return [one for one in every if one.crop == crop]
 
 
 def _bench(config: Config) -> Bench:
-    return Bench(config.site.zone, wiring.machine_clock().wall_ms())
+    return Bench(config.site.zone, _FAR_MS)
 
 
 def _show(config: Config, options: argparse.Namespace) -> int:

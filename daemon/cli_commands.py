@@ -79,6 +79,13 @@ def _print_lines(lines: Iterable[str]) -> None:
         print(line)
 
 
+def crops(options: argparse.Namespace) -> int:
+    """Print what crops want, and what a configuration has otherwise."""
+    from wardian.daemon.cli_crops import crops as say
+
+    return say(options)
+
+
 def status(options: argparse.Namespace) -> int:
     """Print every tray as it is now."""
     from wardian.daemon import report, visiting, wiring
@@ -145,6 +152,27 @@ def batch(options: argparse.Namespace) -> int:
     from wardian.daemon.cli_batch import batch as keep
 
     return keep(options)
+
+
+def stage(options: argparse.Namespace) -> int:
+    """Show the stages of a tray, or change which one holds."""
+    from wardian.daemon.cli_stage import stage as show_or_change
+
+    return show_or_change(options)
+
+
+def records(options: argparse.Namespace) -> int:
+    """List what people put on record, or withdraw one."""
+    from wardian.daemon.cli_records import records as list_or_withdraw
+
+    return list_or_withdraw(options)
+
+
+def note(options: argparse.Namespace) -> int:
+    """Put a note on record."""
+    from wardian.daemon.cli_records import note as put_down
+
+    return put_down(options)
 
 
 def replay(options: argparse.Namespace) -> int:

@@ -10,6 +10,7 @@ from wardian.daemon.config import Config
 from wardian.daemon.daily_summary import DAY_MS
 from wardian.daemon.exit_status import DONE
 from wardian.daemon.outward import watched_time
+from wardian.daemon.planning import with_records
 from wardian.daemon.summary import Summary, summed_up
 from wardian.daemon.summary_words import summary_json, summary_lines
 from wardian.daemon.watched_time import NOTE
@@ -36,5 +37,6 @@ def _last_day(config: Config) -> Summary:
     with ExitStack() as opened:
         store, now_ms = visiting.look(config, opened)
         span, notes = (now_ms - DAY_MS, now_ms), store.notes()
+        config = with_records(config, store.records())
         watched_ms = watched_time(notes, store).within_ms(span) if NOTE in notes else None
         return summed_up(config, store, wiring.lives(config, store, lambda: now_ms), span, watched_ms)

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 from wardian.daemon.config_alarms import read_alarms
 from wardian.daemon.config_channels import read_notifiers, read_sensors
-from wardian.daemon.config_crops import read_crops
+from wardian.daemon.config_crops import Grown, may_be_nothing, read_crops
 from wardian.daemon.config_models import (
     MEMORY,
     SQLITE,
@@ -32,7 +32,7 @@ from wardian.daemon.doubts import WatchedTray, doubt
 from wardian.daemon.expected import Pair, expected, needed
 from wardian.daemon.library import Library, library
 from wardian.daemon.written import Section, Written, described
-from wardian.rules.crops import Crop, due_ms, stage_spans
+from wardian.rules.crops import Crop, due_ms, pot_ms, stage_spans
 from wardian.rules.documents import Document, Parse
 from wardian.rules.documents import Path as Place
 from wardian.rules.errors import BadConfig, Mistake
@@ -97,6 +97,7 @@ class Config:
         store_url: The store; a file in it is named from the root.
         commit_every_ms: How often readings are committed.
         trays: In the order of the file.
+        crops: Those in force, each with where its values are from.
         sensors: As written, defaults filled in.
         notifiers: As written, defaults filled in.
         outward: What may be asked from afar, the daily summary and the beat.
@@ -112,6 +113,7 @@ class Config:
     store_url: str
     commit_every_ms: int
     trays: tuple[TraySettings, ...]
+    crops: Mapping[str, Grown]
     sensors: tuple[SensorKeys, ...]
     notifiers: tuple[NotifierKeys, ...]
     outward: Outward
@@ -137,7 +139,7 @@ class _Parts:
     readings: ReadingsKeys | None
     settling: SettlingKeys | None
     light: LightKeys | None
-    crops: Mapping[str, Crop | None]
+    crops: Mapping[str, Grown | None]
     trays: list[TrayPart]
     sensors: tuple[SensorKeys, ...]
     notifiers: tuple[NotifierKeys, ...]
@@ -182,7 +184,7 @@ def build(document: Document, folder: Path, library_: Library) -> Config:
 
 
 def _read(written: Written, folder: Path, library_: Library) -> _Parts:
-    written.refuse_everywhere()
+    written.refuse_everywhere(may_be_nothing)
     written.known_keys((), SECTIONS)
     light = written.read(LightKeys, ("light",))
     crops = read_crops(written, library_)
@@ -236,6 +238,7 @@ def _assembled(written: Written, parts: _Parts, folder: Path) -> Config:
         store_url=_located(parts.store.url, folder),
         commit_every_ms=int(parts.store.commit_every),
         trays=trays,
+        crops={name: grown for name, grown in parts.crops.items() if grown is not None},
         sensors=parts.sensors,
         notifiers=parts.notifiers,
         outward=parts.outward,
@@ -253,9 +256,9 @@ def _located(url: str, folder: Path) -> str:
 
 
 def _crop(parts: _Parts, tray: TrayPart) -> Crop:
-    crop = parts.crops[tray.keys.crop]
-    assert crop is not None
-    return crop
+    grown = parts.crops[tray.keys.crop]
+    assert grown is not None
+    return grown.crop
 
 
 def _tray(parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]]) -> TraySettings:
@@ -274,6 +277,7 @@ def _tray(parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]])
         schedule=LampSchedule(*part.lamp_day, parts.site.timezone) if part.lamp_day else None,
         settling_ms={name: int(getattr(parts.settling, name)) for name in SettlingKeys.model_fields},
         due_ms=due_ms(crop, keys.stuck, parts.site.timezone),
+        overdue_ms=pot_ms(crop, keys.stuck, parts.site.timezone),
         figures=parts.library.watched_figures(),
     )
     return TraySettings(keys.name, crop, keys.stuck, plan, _settle_ms(parts, part))

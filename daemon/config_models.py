@@ -6,7 +6,7 @@ together is checked where they are put together.
 
 from typing import Annotated, Any, Final, Literal, Self
 
-from pydantic import PlainValidator, model_validator
+from pydantic import Field, PlainValidator, model_validator
 
 from wardian.daemon.config_types import (
     NAME_ACCEPTS,
@@ -16,6 +16,7 @@ from wardian.daemon.config_types import (
     ClockTime,
     Day,
     DayNumber,
+    DayPair,
     Duration,
     Exact,
     ExactDifference,
@@ -23,7 +24,9 @@ from wardian.daemon.config_types import (
     LightDifference,
     LightLimit,
     Name,
+    NumberPair,
     Sentence,
+    SetPoint,
     SomeTime,
     TemperatureAccuracy,
     Text,
@@ -37,6 +40,11 @@ SQLITE: Final = "sqlite:///"
 MEMORY: Final = "memory:"
 #: What the key ``accuracy`` accepts.
 ACCURATE: Final = "a mapping such as {air_temperature: 0.3 K, relative_humidity: 3 %}"
+
+#: What days after sticking accept, mistings a day, and nitrogen in the water.
+DAYS: Final = "a whole number of days after sticking, 0 to 3650,"
+MISTINGS: Final = "a list of two numbers a day such as [2, 3]"
+FEED: Final = "a list of two numbers of mg/l such as [50, 75]"
 
 
 def _store_url(value: Any) -> str:
@@ -162,16 +170,47 @@ class TrayKeys(Section):
 class CropKeys(Section):
     """One crop; its stages are read one by one."""
 
+    like: Text | None = key("the name of a crop that it takes after", None)
     stages: Any = key("a list with at least one stage", None)
-    due: DayNumber | None = key("a whole number of days after sticking, 0 to 3650,", None)
+    due: DayNumber | None = key(DAYS, None)
+    roots: DayPair | None = key("a list of two days after sticking such as [5, 10]", None)
+    pot: DayNumber | None = key(DAYS, None)
+    feed_from: DayNumber | None = key(DAYS, None)
+    dry: bool | None = key("true or false", None)
+    eaten: bool | None = key("true or false", None)
+    stick_within: SomeTime | None = key("a duration such as 4 h", None)
+    warmth_base: SetPoint | None = key("a temperature such as 10 °C", None)
+    notes: tuple[Sentence, ...] | None = Field(
+        None, strict=False, description=f"a list of sentences, each {SENTENCE_ACCEPTS},"
+    )
 
 
 class StageKeys(Section):
-    """One stage of a crop; its bands are read one by one."""
+    """One stage of a crop; its bands and aims are read one by one."""
 
     name: Name = key(NAME_ACCEPTS)
-    from_day: DayNumber = key("a whole number of days after sticking, 0 to 3650,")
+    from_day: DayNumber = key(DAYS)
     bands: Any = key("quantities with their limits", None)
+    aims: Any = key("quantities with what is aimed at", None)
+    mistings: NumberPair | None = key(MISTINGS, None)
+    feed_mg_l: NumberPair | None = key(FEED, None)
+
+
+class StageChangeKeys(Section):
+    """What one stage has otherwise than that of the crop it takes after."""
+
+    from_day: DayNumber | None = key(DAYS, None)
+    bands: Any = key("quantities with their limits", None)
+    aims: Any = key("quantities with what is aimed at", None)
+    mistings: NumberPair | None = key(MISTINGS, None)
+    feed_mg_l: NumberPair | None = key(FEED, None)
+
+
+class AimKeys(Section):
+    """What is aimed at of one quantity, in its own unit; read with the dimension of the quantity as context."""
+
+    low: Exact | None = key("a number, with or without a unit,", None)
+    high: Exact | None = key("a number, with or without a unit,", None)
 
 
 class BandKeys(Section):

@@ -4,12 +4,13 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from fractions import Fraction
 
+from wardian.daemon.config_crops import hint_of_crop
 from wardian.daemon.config_models import AccuracyKeys, LightKeys, TrayKeys
 from wardian.daemon.config_types import Light
 from wardian.daemon.library import Library
 from wardian.daemon.written import Written
 from wardian.rules.amounts import exact_amount, split_amount
-from wardian.rules.documents import Path, nearest, shown
+from wardian.rules.documents import Path, shown
 from wardian.rules.plans import LampRule
 from wardian.rules.quantities import QUANTITIES
 
@@ -35,9 +36,9 @@ def read_trays(
     read = [(path, keys) for path in paths if (keys := written.read(TrayKeys, path)) is not None]
     _refuse_repeated(written, read)
     for path, keys in read:
-        if crops and keys.crop not in crops:
+        if keys.crop not in crops:
             problem = f"{shown(keys.crop)} is none of the crops"
-            written.mistake((*path, "crop"), problem, nearest(keys.crop, crops))
+            written.mistake((*path, "crop"), problem, hint_of_crop(keys.crop, crops, library))
     light = site_light or LightKeys()
     return [
         TrayPart(path, keys, _lamp(written, path, keys.light, light, library), _lamp_day(keys.light, light))

@@ -28,6 +28,8 @@ from wardian.rules.units import UNITS, unit_named
 
 LONGEST_NAME: Final = 40
 LONGEST_SENTENCE: Final = 200
+#: Of a crop, from sticking on. [d]
+LONGEST_DAYS: Final = 3_650
 _DAY: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _FIRST_DAY: Final = date(1970, 1, 1)
 _LAST_DAY: Final = date(2199, 12, 31)
@@ -187,6 +189,22 @@ def _whole(low: int, high: int) -> Callable[[Any], int]:
     return read
 
 
+def _pair(value: Any, read: Callable[[Any], Any]) -> tuple[Any, Any]:
+    if not isinstance(value, list) or len(value) != 2:
+        _refused(value)
+    low, high = map(read, value)
+    if low > high:
+        _refused(value, f"falls from {low:g} to {high:g}", "the lower number is accepted first")
+    return low, high
+
+
+def _nothing_or_more(value: Any) -> float:
+    is_number = isinstance(value, (int, Decimal)) and not isinstance(value, bool)
+    if not is_number or not 0 <= value <= 10_000:
+        _refused(value, hint="a number from 0 to 10000 is accepted")
+    return float(value)
+
+
 def _set_point(value: Any) -> float:
     celsius: Fraction = _amount(value, lambda written: exact_amount(written, "temperature"))
     if not 0 <= celsius <= 60:
@@ -325,7 +343,9 @@ InstantMs = Annotated[int, PlainValidator(_instant_ms)]
 ClockTime = Annotated[time, PlainValidator(_clock_time)]
 Speed = Annotated[float, PlainValidator(_speed)]
 Port = Annotated[int, PlainValidator(_whole(1, 65_535))]
-DayNumber = Annotated[int, PlainValidator(_whole(0, 3_650))]
+DayNumber = Annotated[int, PlainValidator(_whole(0, LONGEST_DAYS))]
+DayPair = Annotated[tuple[int, int], PlainValidator(lambda value: _pair(value, _whole(0, LONGEST_DAYS)))]
+NumberPair = Annotated[tuple[float, float], PlainValidator(lambda value: _pair(value, _nothing_or_more))]
 SetPoint = Annotated[float, PlainValidator(_set_point)]
 Seed = Annotated[int, PlainValidator(_whole(0, 2**32 - 1))]
 FilePath = Annotated[Path, PlainValidator(_path)]

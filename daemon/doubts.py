@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from wardian.daemon.config_brokers import is_loopback
 from wardian.daemon.config_sensors import MqttSensorKeys, SensorKeys
-from wardian.daemon.expected import Pair, inputs, may_bring_anything
+from wardian.daemon.expected import Pair, inputs, may_bring_anything, missed
 from wardian.daemon.written import Written
 from wardian.rules.amounts import duration_words
 from wardian.rules.crops import Crop
@@ -56,13 +56,12 @@ def _last(written: Written) -> Path:
 def _doubt_tray(
     written: Written, tray: WatchedTray, sensors: Sequence[SensorKeys], brought: Mapping[str, frozenset[Pair]]
 ) -> None:
-    quantities = {quantity for stage in tray.crop.stages for quantity in stage.bands}
-    if not quantities:
+    if not any(stage.bands for stage in tray.crop.stages):
         written.warn((*tray.path, "crop"), "has no band in any stage: nothing of this tray is watched")
     if not sensors or any(may_bring_anything(sensor) for sensor in sensors):
         return
     measured = {quantity for pairs in brought.values() for name, quantity in pairs if name == tray.plan.tray}
-    for quantity in sorted(quantities):
+    for quantity in sorted(missed(tray.crop)):
         missing = [name for name in inputs(quantity, tray.plan.lamp) if name not in measured]
         if missing:
             problem = (

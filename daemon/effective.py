@@ -21,6 +21,8 @@ from wardian.daemon.config_models import (
     TrayKeys,
 )
 from wardian.daemon.config_types import Duration
+from wardian.daemon.crop_values import AIMS
+from wardian.daemon.crops_in_force import crop_values, within_again
 from wardian.daemon.library import Advice
 from wardian.daemon.reasoned import Reasoned
 from wardian.daemon.written import Section, why_default, within
@@ -29,6 +31,7 @@ from wardian.rules.documents import Path, dotted
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.units import own_unit
 
+CROPS: Final = "crops"
 _HURRIED: Final = "the simulator's clock runs faster than readings arrive"
 _SELDOM: Final = "three readings must fail, and they come seldom"
 _TRAY_KEYS: Final = ("light", "readings")
@@ -72,8 +75,10 @@ def effective(config: Config) -> Iterator[Effective]:
             yield from _alarms(config)
             continue
         for path, section in config.sections.items():
-            if path[0] == top:
+            if path[0] == top and not _is_grown(config, path):
                 yield from _of_section(config, path, section)
+        if top == CROPS:
+            yield from _crops(config)
 
 
 def _of_section(config: Config, path: Path, section: Section) -> Iterator[Effective]:
@@ -87,7 +92,7 @@ def _of_section(config: Config, path: Path, section: Section) -> Iterator[Effect
     elif isinstance(section, CropKeys):
         yield from _of_keys(config, path, section, left_out=("stages",))
     elif isinstance(section, StageKeys):
-        yield from _of_keys(config, path, section, left_out=("bands",))
+        yield from _of_keys(config, path, section, left_out=("bands", "aims"))
     else:
         for inner_path, inner in within(section, path):
             yield from _of_keys(config, inner_path, inner)
@@ -158,6 +163,25 @@ def _plain(value: Any) -> str:
     if value is None:
         return "not set"
     return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+# ---------------------------------------------------------------------------------------- crops
+
+
+def _is_grown(config: Config, path: Path) -> bool:
+    """Return whether keys belong to a crop that takes its stages after another one: it is told as a whole."""
+    return path[0] == CROPS and len(path) > 1 and not config.crops[str(path[1])].is_listed
+
+
+def _crops(config: Config) -> Iterator[Effective]:
+    """Yield the values that stand in no list of stages: those of the library, and those written beside them."""
+    defaults = config.library.defaults
+    for name, grown in config.crops.items():
+        for one in crop_values(grown.values, defaults):
+            if not grown.is_listed or (one.line is None and one.path in grown.values) or AIMS in one.path:
+                text = one.text + within_again(one, grown.values, defaults)
+                why = one.mark if one.line is None else None
+                yield Effective(dotted((CROPS, name, *one.path)), text, one.line, why, one.number, one.unit)
 
 
 # ---------------------------------------------------------------------------------------- bands

@@ -30,9 +30,14 @@ def inputs(quantity: str, lamp: LampRule | None) -> tuple[str, ...]:
 
 
 def needed(crop: Crop, lamp: LampRule | None) -> frozenset[str]:
-    """Return the measured quantities without which some band of a crop cannot be judged."""
+    """Return the measured quantities without which some band of a crop, but for optional ones, cannot be judged."""
+    return frozenset(name for quantity in missed(crop) for name in inputs(quantity, lamp))
+
+
+def missed(crop: Crop) -> frozenset[str]:
+    """Return the quantities whose bands are missed where nothing measures them."""
     return frozenset(
-        name for stage in crop.stages for quantity in stage.bands for name in inputs(quantity, lamp)
+        quantity for stage in crop.stages for quantity in stage.bands if quantity not in stage.optional
     )
 
 

@@ -3,13 +3,15 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import groupby
-from typing import Any, Final, NamedTuple, cast
+from typing import Any, Final, NamedTuple
 
 from wardian.daemon.bands import RISING
 from wardian.daemon.config import Config
 from wardian.daemon.config_alarms import SECTION
-from wardian.daemon.config_models import AdviceKeys, BandKeys
+from wardian.daemon.config_models import AdviceKeys
+from wardian.daemon.crop_values import BANDS, STAGES, Sourced, Values
 from wardian.daemon.library import Advice, Default, Library
+from wardian.rules.amounts import exact_amount
 from wardian.rules.documents import Path
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.transitions import SENSOR_SILENT
@@ -181,33 +183,40 @@ def _limits(config: Config, quantity: str, name: str) -> Iterator[LimitHere]:
     crops = {tray.crop.name: tray.crop for tray in config.trays}
     for crop in crops.values():
         trays = tuple(tray.name for tray in config.trays if tray.crop.name == crop.name)
-        for place, stage in enumerate(crop.stages):
+        for stage in crop.stages:
             band = stage.bands.get(quantity)
             limit = next((one for one in band.limits if one.name == name), None) if band else None
             if limit is None:
                 continue
-            path: Path = ("crops", crop.name, "stages", place, "bands", quantity)
+            values = config.crops[crop.name].values
+            place: Path = (STAGES, stage.name, BANDS, quantity)
             yield LimitHere(
                 trays,
                 crop.name,
                 stage.name,
                 stage.from_day,
                 limit.threshold,
-                _deadband(config, path, quantity, name),
+                _deadband(config, values, place, name),
                 limit.on_delay_ms,
                 limit.off_delay_ms,
                 {
-                    "threshold": _source(config, (*path, name)),
-                    **{key: _source(config, (*path, key)) for key in WAITING},
+                    "threshold": _source_of(config, values[*place, name]),
+                    **{key: _source_of(config, values.get((*place, key))) for key in WAITING},
                 },
             )
 
 
-def _deadband(config: Config, path: Path, quantity: str, limit: str) -> float:
+def _source_of(config: Config, one: Sourced | None) -> str:
+    return f"{config.document.file}:{one.line}" if one and one.line else LIBRARY
+
+
+def _deadband(config: Config, values: Values, place: Path, limit: str) -> float:
     """Return a deadband from what was written: the threshold and where it clears are rounded already."""
-    keys = cast("BandKeys", config.sections[path])
-    default = config.library.defaults[quantity]
-    return float(default.deadband_of(getattr(keys, limit)) if keys.deadband is None else keys.deadband)
+    quantity, written = QUANTITIES[str(place[-1])], values.get((*place, "deadband"))
+    if written is not None:
+        return float(exact_amount(written.value, quantity.difference))
+    threshold = exact_amount(values[*place, limit].value, quantity.dimension)
+    return float(config.library.defaults[quantity.name].deadband_of(threshold))
 
 
 # ----------------------------------------------------------------------------------- silence here

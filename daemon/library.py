@@ -92,7 +92,8 @@ class Library:
     """Defaults by quantity; general ones by name; advice by quantity and limit, or by condition.
 
     ``sensors`` are the conditions that the contract of the engine knows, ``conditions`` those that are read
-    from the traces; ``figures`` are of the latter, by condition and name.
+    from the traces; ``figures`` are of the latter, by condition and name. ``parse`` reads what else
+    lies beside the rules, when it is asked for.
     """
 
     defaults: Mapping[str, Default]
@@ -101,6 +102,7 @@ class Library:
     sensors: Mapping[str, Advice]
     conditions: Mapping[str, Advice]
     figures: Mapping[str, Mapping[str, ConditionFigure]]
+    parse: Parse
 
     def advice(self, quantity: str, condition: str) -> Advice:
         """Return the advice about a limit of a quantity, about its sensor, or about a condition of the traces."""
@@ -160,8 +162,8 @@ def library(parse: Parse) -> Library:
     Raises:
         ValueError: It has a gap or a figure that cannot be used; tests see to it that it has none.
     """
-    defaults = _document(parse, "defaults.yaml").value
-    alarms = _document(parse, "alarms.yaml").value
+    defaults = document_of(parse, "defaults.yaml").value
+    alarms = document_of(parse, "alarms.yaml").value
     conditions = alarms["conditions"] or {}
     return Library(
         defaults={name: _default(name, defaults["quantities"][name]) for name in QUANTITIES},
@@ -175,10 +177,12 @@ def library(parse: Parse) -> Library:
             name: {figure: condition_figure(of) for figure, of in keys["figures"].items()}
             for name, keys in conditions.items()
         },
+        parse=parse,
     )
 
 
-def _document(parse: Parse, name: str) -> Document:
+def document_of(parse: Parse, name: str) -> Document:
+    """Return a file that lies beside the rules."""
     return parse((files("wardian.rules") / name).read_bytes(), name)
 
 

@@ -87,7 +87,8 @@ class Lives:
         """
         self._lives = {alarm: Life.of(entry) for alarm, entry in last.items()}
         self._moment = moment
-        self._names = names
+        #: Says what an entry says of an alarm that never was.
+        self.names = names
         self._latches = latches
 
     def of(self, alarm: Alarm) -> Life:
@@ -132,7 +133,7 @@ class Lives:
         until = f" until {self._moment(act.until_ms)}" if act.until_ms is not None else ""
         why = f": {act.why}" if act.why else ""
         entry = {
-            **(before.fields or self._names(act.alarm)),
+            **(before.fields or self.names(act.alarm)),
             "time": utc_text(now_ms),
             "tray": act.alarm.tray,
             "quantity": act.alarm.quantity,

@@ -10,7 +10,7 @@ from typing import Any
 
 from wardian.daemon.config import Config, TraySettings
 from wardian.daemon.tongue import utc_text
-from wardian.rules.crops import Band, day_of, stage_at
+from wardian.rules.crops import Band, day_of, is_optional, stage_at
 from wardian.rules.engine import Engine
 from wardian.rules.ports import JournalEntry, Store
 from wardian.rules.quantities import QUANTITIES
@@ -120,7 +120,12 @@ def _tray_now(
 ) -> TrayNow:
     stage = stage_at(tray.plan.spans, now_ms)
     bands = stage.bands if stage else {}
-    names = [name for name in QUANTITIES if name in present or name in bands]
+    names = [
+        name
+        for name in QUANTITIES
+        if (name in present or name in bands)
+        and not (is_optional(tray.plan.spans, name) and _never_read(present.get(name)))
+    ]
     alarms = tuple(entry.fields for entry in standing if entry.tray == tray.name)
     return TrayNow(
         name=tray.name,
@@ -131,6 +136,10 @@ def _tray_now(
         alarms=alarms,
         silent=tuple(alarm["quantity"] for alarm in alarms if alarm["condition"] == SENSOR_SILENT),
     )
+
+
+def _never_read(present: Present | None) -> bool:
+    return present is None or present.last is None
 
 
 def _quantity_now(name: str, present: Present | None, band: Band | None, now_ms: int) -> QuantityNow:

@@ -106,6 +106,8 @@ class Loop:
         self.quiet_s = QUIET_S
         #: What takes part in the rounds beside the readings.
         self.beside: Sequence[Beside] = ()
+        #: What takes part before anything is judged, so that it is judged by it.
+        self.before: Sequence[Beside] = ()
         self._could_ask = True
         #: Small facts to keep with the rounds; those under ``sensors`` as soon as they change.
         self.notes: Callable[[], Mapping[str, Any]] = dict
@@ -183,17 +185,11 @@ class Loop:
             StoreFailed: The store cannot keep its promise and trying again will not help.
         """
         now_ms = self._clock.wall_ms()
+        self._hear(self.before, now_ms)
         if len(self._unkept) < UNKEPT_ROOM:
             self._take_in(self.queue.take(ROUND_ARRIVALS), now_ms, sensors)
         self._do_what_is_asked(now_ms)
-        for one in self.beside:
-            extra = one.work(now_ms, self.lives)
-            for time_ms, tray, fields in extra.journal:
-                self._write(time_ms, tray, fields)
-            self._unkept.journal += extra.recorded
-            self._unkept.records += extra.records
-            self._unkept.due += extra.due
-            self._unkept.notes |= extra.notes
+        self._hear(self.beside, now_ms)
         if self.telling and self._backlog_is_in:
             self._unkept.due += self.telling.due(now_ms)
         self._keep(now_ms)
@@ -213,6 +209,17 @@ class Loop:
         self._keep(now_ms)
 
     # -------------------------------------------------------------------------------------- steps
+
+    def _hear(self, parts: Iterable["Beside"], now_ms: int) -> None:
+        """Let others have their part in the next commit."""
+        for one in parts:
+            extra = one.work(now_ms, self.lives)
+            for time_ms, tray, fields in extra.journal:
+                self._write(time_ms, tray, fields)
+            self._unkept.journal += extra.recorded
+            self._unkept.records += extra.records
+            self._unkept.due += extra.due
+            self._unkept.notes |= extra.notes
 
     def _take_in(self, arrivals: list[Arrival], now_ms: int, sensors: Sequence[Sensor]) -> None:
         readings, refused = self._intake.take(arrivals, now_ms)
@@ -356,5 +363,5 @@ class Loop:
     def _was_whole(self) -> None:
         """Let those who take part hear that nothing of the round is missing."""
         if self._could_ask:
-            for one in self.beside:
+            for one in (*self.before, *self.beside):
                 one.committed()

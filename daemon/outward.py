@@ -43,7 +43,7 @@ class Part(Protocol):
 class Around(NamedTuple):
     """What is there already when the rest is opened.
 
-    ``lives`` reads where alarms stand from the store; ``channels`` are all there are; ``parts`` must work for a beat.
+    ``config`` is as written; ``lives`` reads where alarms stand from the store; ``channels`` are all there are; ``parts`` must work for a beat.
     """
 
     config: "Config"
@@ -86,13 +86,15 @@ def _wishes(keys: "CommandsKeys", around: Around, opened: ExitStack) -> tuple["B
 
 def _summary(keys: "SummaryKeys", around: Around, opened: ExitStack) -> "Beside":
     from wardian.daemon.daily_summary import NOTE, DailySummary, Plan, Told
+    from wardian.daemon.planning import with_records
     from wardian.daemon.summary import summed_up
     from wardian.daemon.summary_words import summary_message
 
     config = around.config
 
     def make(span: "Span", watched_ms: int, key: str) -> "Message":
-        summary = summed_up(config, around.store, around.lives(), span, watched_ms)
+        present = with_records(config, around.store.records())
+        summary = summed_up(present, around.store, around.lives(), span, watched_ms)
         return summary_message(summary, config.site, key)
 
     of_people = [name for person in config.people if person.summary for name in person.channels]

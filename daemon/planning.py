@@ -14,6 +14,7 @@ from wardian.rules.batches import ROOTED
 from wardian.rules.crops import day_start_ms
 from wardian.rules.plans import TrayPlan
 from wardian.rules.records import BATCH, CLOSED, SCORES, Record, in_force, of_tray
+from wardian.rules.staging import staged
 
 #: Changes a plan of a tray by the records of its present batch, in the order in which things happened.
 Change = Callable[[TrayPlan, TraySettings, Sequence[Record]], TrayPlan]
@@ -38,8 +39,10 @@ CHANGES: Final[Sequence[Change]] = (_by_batch,)
 
 def plan_of(tray: TraySettings, records: Sequence[Record], zone: tzinfo) -> TrayPlan:
     """Return how a tray is meant to be by the records there are, corrected ones included."""
-    own = of_tray(in_force(records), tray.name, day_start_ms(tray.stuck, zone))
-    plan = tray.plan
+    since_ms = day_start_ms(tray.stuck, zone)
+    own = of_tray(in_force(records), tray.name, since_ms)
+    # Stages need also what was corrected: it held until then.
+    plan = staged(tray.plan, records, since_ms)
     for change in CHANGES:
         plan = change(plan, tray, own)
     return plan

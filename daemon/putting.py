@@ -8,7 +8,7 @@ from typing import Final, NamedTuple
 
 from wardian.daemon.config import Config, TraySettings
 from wardian.rules.documents import nearest
-from wardian.rules.records import Record, in_force
+from wardian.rules.records import WITHDRAWN, Record, in_force
 
 #: Nobody remembers longer to the minute.
 LONGEST_AGO_MS: Final = 86_400_000
@@ -57,6 +57,19 @@ def record_of(kind: str, said: Said, now_ms: int, longest_ago_ms: int = LONGEST_
     return Record(kind, time_ms, now_ms, who=said.who, why=said.why, corrects=said.corrects)
 
 
+def correcting(kind: str, said: Said, known: Sequence[Record], now_ms: int) -> Record:
+    """Return a new record of a kind; one that takes the place of another happened when that did, unless it says when.
+
+    Raises:
+        ValueError: What it corrects cannot be corrected by it, or its time is not accepted.
+    """
+    if said.corrects is None:
+        return record_of(kind, said, now_ms)
+    old = corrected(known, said.corrects, kind)
+    said = said._replace(at_ms=old.time_ms if said.at_ms is None else said.at_ms)
+    return record_of(kind, said, now_ms, LONGEST_AGO_MS + max(now_ms - old.time_ms, 0))
+
+
 def corrected(known: Sequence[Record], number: int, kind: str | None = None) -> Record:
     """Return the record that is to be corrected.
 
@@ -68,6 +81,8 @@ def corrected(known: Sequence[Record], number: int, kind: str | None = None) -> 
         raise ValueError(f"there is no record {number}; `wardian records` lists them")
     if kind is not None and found.kind != kind:
         raise ValueError(f"record {number} is about {found.kind}, not {kind}")
+    if found.kind == WITHDRAWN:
+        raise ValueError(f"record {number} withdraws record {found.corrects}; put that on record anew")
     if found not in in_force(known):
         raise ValueError(f"record {number} was corrected or withdrawn already; correct the one in its place")
     return found

@@ -6,10 +6,18 @@ from typing import Final
 from wardian.daemon.tongue import Tongue
 from wardian.rules.batches import ROOTED
 from wardian.rules.observing.looks import LIFTED, MISTED, WATERED
-from wardian.rules.records import BATCH, CARE, CLOSED, NOTE, REMOVAL, SCORES, WITHDRAWN, Record
+from wardian.rules.records import BATCH, CARE, CLOSED, NOTE, REMOVAL, SCORES, STAGE, WITHDRAWN, Record
+from wardian.rules.staging import ADVANCED, BY_DAY, HELD, SET_BACK
 
 #: What is done at a tray, and how it is told.
 DONE: Final = {LIFTED: "Cover lifted", MISTED: "Misted", WATERED: "Watered"}
+#: What is done to a stage, and how it is told.
+STAGED: Final = {
+    ADVANCED: "Advanced to {}",
+    HELD: "Held in {}",
+    SET_BACK: "Set back to {}",
+    BY_DAY: "Stages by day again, now {}",
+}
 
 
 def record_words(record: Record, tongue: Tongue) -> str:
@@ -19,6 +27,10 @@ def record_words(record: Record, tongue: Tongue) -> str:
 
 def _care(record: Record, _tongue: Tongue) -> str:
     return DONE[record.fields["event"]]
+
+
+def _stage(record: Record, _tongue: Tongue) -> str:
+    return STAGED[record.fields["event"]].format(record.fields["stage"])
 
 
 def _note(record: Record, _tongue: Tongue) -> str:
@@ -52,6 +64,7 @@ _WORDS: Final[Mapping[str, Callable[[Record, Tongue], str]]] = {
     BATCH: _batch,
     CARE: _care,
     CLOSED: _closed,
+    STAGE: _stage,
     NOTE: _note,
     REMOVAL: _removal,
     SCORES: _scores,

@@ -15,7 +15,7 @@ from wardian.rules.errors import StoreFailed
 from wardian.rules.observing.looks import LIFTED, MISTED, WATERED, Care
 from wardian.rules.observing.minutes import KEPT, MINUTE_MS
 from wardian.rules.ports import Store
-from wardian.rules.records import CARE, Record, in_force
+from wardian.rules.records import CARE, WITHDRAWN, Record, in_force
 
 log = logging.getLogger(__name__)
 
@@ -52,7 +52,7 @@ class Recording:
         if not new:
             return Extra()
         self._taken = new[-1].number
-        for tray in dict.fromkeys(record.tray for record in new if record.tray in self._trays):
+        for tray in self._trays & _trays_of(new, self._known):
             self._replan(tray, self._known)
         extra = Extra(notes={NOTE: self._taken})
         for record in new:
@@ -64,10 +64,17 @@ class Recording:
         """Do nothing: what is put on record waits for nothing."""
 
 
+def _trays_of(new: Sequence[Record], known: Sequence[Record]) -> set[str]:
+    """Return the trays of records and of what they correct."""
+    corrected = {record.corrects for record in new}
+    return {record.tray for record in new} | {record.tray for record in known if record.number in corrected}
+
+
 def entry_of(record: Record, tongue: Tongue, now_ms: int) -> dict[str, Any]:
     """Return the entry of the journal that tells of a record; ``since`` is when it happened."""
     why = f": {record.why}" if record.why else ""
-    corrects = f", in place of record {record.corrects}" if record.corrects is not None else ""
+    is_correction = record.corrects is not None and record.kind != WITHDRAWN
+    corrects = f", in place of record {record.corrects}" if is_correction else ""
     said = f"{record_words(record, tongue)} {tongue.moment(record.time_ms)}"
     return {
         "time": utc_text(now_ms),

@@ -59,7 +59,8 @@ def _details(site: Tongue, batch: Batch) -> Iterator[tuple[str, str]]:
         value = getattr(batch.details, field.name)
         if value is not None and field.name != "stuck_by":
             yield field.word.word.replace("-", " "), _detail(site, field, value)
-    if batch.held_h is not None:
+    # Of two bare days, which are noons, nobody knows the hours.
+    if batch.held_h:
         yield "held for", f"{batch.held_h:.1f} h"
 
 

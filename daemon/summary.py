@@ -5,14 +5,14 @@ was not known is neither within a band nor beyond it.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, NamedTuple
 
 from wardian.daemon.config import Config, TraySettings
 from wardian.daemon.lives import Lives
 from wardian.daemon.outbox import Backlog, backlogs
-from wardian.rules.crops import Band, day_of, stage_at
+from wardian.rules.crops import Band, day_of, is_optional, stage_at
 from wardian.rules.engine import Engine
 from wardian.rules.excursions import Excursion, paired, without_delays
 from wardian.rules.life import ACKNOWLEDGED, LATCHED, RETURNED_UNACKNOWLEDGED, SET_ASIDE, UNACKNOWLEDGED
@@ -147,12 +147,14 @@ def _urgency(fields: Mapping[str, Any]) -> tuple[int, int]:
 
 
 def entries_between(store: Store, span: Span) -> Sequence[JournalEntry]:
-    """Return the journal of a time, without reading years of it."""
+    """Return the journal of a time, without reading years of it and without records that hold no more."""
     for last in _JOURNAL_LOOKS:
         entries = store.journal(last=last)
         if last is None or len(entries) < last or entries[0].time_ms < span[0]:
             break
-    return [entry for entry in entries if span[0] <= entry.time_ms < span[1]]
+    gone = {record.corrects for record in store.records()} - {None}
+    own = (entry for entry in entries if span[0] <= entry.time_ms < span[1])
+    return [entry for entry in own if entry.fields.get("record") not in gone]
 
 
 class _Looked:
@@ -193,7 +195,7 @@ class _Looked:
             crop=tray.crop.name,
             day=day_of(tray.stuck, config.site.zone, to_ms),
             stage=stage.name if stage else None,
-            bands=tuple(self._band(tray.plan, quantity) for quantity in _banded(tray.plan)),
+            bands=tuple(band for band in self._bands(tray.plan) if not _is_beside(tray.plan, band)),
             wants_light="light_hours" in _banded(tray.plan),
             light_h=stand.for_high if stand else None,
             unseen_h=stand.for_low - stand.for_high if stand else 0.0,
@@ -202,6 +204,9 @@ class _Looked:
             returned=events[RETURNED],
             care={word: events[event] for event, word in CARE.items() if events[event]},
         )
+
+    def _bands(self, plan: TrayPlan) -> Iterator[BandDay]:
+        return (self._band(plan, quantity) for quantity in _banded(plan))
 
     def _band(self, plan: TrayPlan, quantity: str) -> BandDay:
         judged = judged_spans(plan, quantity, self._span)
@@ -225,6 +230,12 @@ class _Looked:
 def _banded(plan: TrayPlan) -> list[str]:
     banded = {quantity for span in plan.spans for quantity in span.stage.bands}
     return [quantity for quantity in QUANTITIES if quantity in banded]
+
+
+def _is_beside(plan: TrayPlan, band: BandDay) -> bool:
+    """Return whether nothing measures a quantity whose band nobody misses."""
+    is_known = band.shares.within_ms or band.shares.beyond_ms
+    return not is_known and is_optional(plan.spans, band.quantity)
 
 
 def _threshold(plan: TrayPlan, quantity: str, limit: str, at_ms: int) -> float | None:

@@ -13,6 +13,7 @@ from wardian.daemon.config import Config
 from wardian.daemon.trade import Found, founds
 from wardian.daemon.vary import Choice
 from wardian.daemon.weeks import Week
+from wardian.rules.crops import is_optional
 from wardian.rules.engine import Engine
 from wardian.rules.excursions import Excursion, excursions, paired, without_delays
 from wardian.rules.plans import TrayPlan
@@ -110,6 +111,7 @@ class Judgement:
         times = {
             quantity: (judged_spans(plan, quantity, within), known.spans(quantity), _spans(found, quantity))
             for quantity in _banded(plan)
+            if known.spans(quantity) or not is_optional(plan.spans, quantity)
         }
         return _Beyond(found, times)
 

@@ -7,17 +7,19 @@ name; a value is what would stand behind the key in the file.
 import copy
 import json
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from decimal import Decimal
 from itertools import combinations, product
 from pathlib import Path as Folder
 from typing import Any, Final, NamedTuple
 
 from wardian.daemon.config import SECTIONS, Config, build
+from wardian.daemon.crop_library import crop_library
 from wardian.daemon.written import described
 from wardian.rules.documents import Document, Parse, Path, dotted, nearest, shown
 from wardian.rules.errors import BadConfig, Mistake
 
+CROPS: Final = "crops"
 MOST_KEYS: Final = 2
 MOST_SETTINGS: Final = 100
 _STEP: Final = re.compile(
@@ -82,7 +84,7 @@ def read_vary(text: str, document: Document, parse: Parse) -> Vary:
     written = written.strip()
     if not equals or not written:
         raise _bad(text, "", "is no PATH=VALUE,VALUE", "such as light.lit_above=500 lx,1000 lx")
-    path = _resolved(written, document)
+    path = _resolved(written, document, crop_library(parse).all if written.startswith(CROPS) else ())
     try:
         read = parse(f"[{values}]".encode(errors="surrogateescape"), "").value
     except BadConfig as error:
@@ -134,8 +136,11 @@ def _bad(text: str, path: str, problem: str, hint: str = "") -> BadConfig:
 # ----------------------------------------------------------------------------------- places
 
 
-def _resolved(written: str, document: Document) -> Path:
-    """Return the place that a path means; only its last key may be missing in the document."""
+def _resolved(written: str, document: Document, crops: Collection[str]) -> Path:
+    """Return the place that a path means.
+
+    Only its last key may be missing in the document, or all within a crop that takes after one of the library.
+    """
     steps = _steps(written)
     value = document.value
     path: Path = ()
@@ -143,11 +148,19 @@ def _resolved(written: str, document: Document) -> Path:
         found = _step(written, path, value, step)
         is_new = isinstance(value, dict) and found not in value
         may_be_new = number == len(steps) or (number == 1 and step in SECTIONS)
+        may_be_new = may_be_new or _takes_after(document, (*path, found), crops)
         if is_new and not may_be_new:
             raise _bad(written, dotted((*path, found)), "is not in the file", nearest(str(found), value))
         path = (*path, found)
         value = {} if is_new else value[found]
     return path
+
+
+def _takes_after(document: Document, path: Path, crops: Collection[str]) -> bool:
+    """Return whether a place is within a crop that has only what is otherwise than in one of the library."""
+    if path[0] != CROPS or len(path) == 1 or isinstance(document.at((*path[:2], "stages")), list):
+        return False
+    return path[1] in crops or document.at((*path[:2], "like")) is not None
 
 
 def _steps(written: str) -> Path:

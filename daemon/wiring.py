@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from wardian.daemon.finding_words import FindingWords
     from wardian.daemon.library import Library
     from wardian.daemon.loop import Loop
+    from wardian.daemon.recording import Replan
     from wardian.rules.records import Record
 
 #: The note in which a simulated bench leaves its time.
@@ -178,7 +179,8 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     channels = [notifier.name for notifier in notifiers]
     words = teller(config, _of_nobody(config, channels), outbox.nudge)
     loop = Loop(engine, store, words, settle_ms, clock)
-    sensors = open_sensors(Bench(config, clock, loop.queue.hurry))
+    # Pretended growers keep to the days: what they do must not hang on when the daemon was started.
+    sensors = open_sensors(Bench(written, clock, loop.queue.hurry))
     speed = config.simulator.speed if config.simulator else 1.0
     loop.backlog_ms = round(loop.backlog_ms * speed)
     loop.quiet_s = _quiet_s(sensors, speed)
@@ -190,19 +192,19 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         loop.telling = open_telling(config, channels, store, loop.lives, words)
     loop.bring_up_to_date(clock.wall_ms())
     polling = Polling(sensors, machine_clock(), speed)
-    loop.beside = [_recording(written, store, loop, words)]
+    loop.before = [_recording(store, written, _replan(written, loop, words, clock))]
     if any(tray.plan.due_ms is not None for tray in written.trays):
         from wardian.daemon import opening_past_due
 
         overdue = opening_past_due.Around(written, store, channels, words_of_findings)
         past_due = opening_past_due.open_past_due(overdue, opened)
         past_due.is_ready = lambda: loop.is_up_to_date
-        loop.beside = [*loop.beside, past_due]
+        loop.beside = [past_due]
     wires: list[Any] = list(sensors)
     if config.outward.is_any or any(person.summary for person in config.people):
         from wardian.daemon.outward import Around, open_outward
 
-        around = Around(config, store, loop, machine_clock(), lambda: lives(config, store, clock.wall_ms))
+        around = Around(written, store, loop, machine_clock(), lambda: lives(config, store, clock.wall_ms))
         around = around._replace(channels=channels, parts=(outbox, polling))
         outward, more = open_outward(around, opened)
         loop.beside = [*loop.beside, *outward]
@@ -219,9 +221,16 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     )
 
 
-def _recording(config: Config, store: Store, loop: "Loop", words: Teller) -> "Beside":
+def _recording(store: Store, config: Config, replan: "Replan") -> "Beside":
     """Return what takes up records, and lets everything go on by the plan that they make of a tray."""
     from wardian.daemon.recording import Recording
+
+    return Recording(store, Tongue.of(config.site), (tray.name for tray in config.trays), replan)
+
+
+def _replan(config: Config, loop: "Loop", words: Teller, clock: Clock) -> "Replan":
+    """Return what lets a tray be judged and told of by the plan that records make of it; ``config`` is as written."""
+    from wardian.daemon.acts import named
 
     trays = {tray.name: tray for tray in config.trays}
 
@@ -229,8 +238,9 @@ def _recording(config: Config, store: Store, loop: "Loop", words: Teller) -> "Be
         plan = plan_of(trays[name], records, config.site.zone)
         loop.replan(plan, records)
         words.trays[name] = replace(words.trays[name], plan=plan)
+        loop.lives.names = named(with_records(config, records), clock.wall_ms)
 
-    return Recording(store, Tongue.of(config.site), trays, replan)
+    return replan
 
 
 def _of_nobody(config: Config, channels: Sequence[str]) -> list[str]:

@@ -4,7 +4,7 @@ The rule of this file: a part that is wrong never hides what is wrong in another
 """
 
 import typing
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final, TypeVar
 
@@ -73,6 +73,11 @@ class Written:
         if all(known.path != mistake.path for known in self.mistakes):
             self.mistakes.append(mistake)
 
+    def is_wrong(self, path: Path) -> bool:
+        """Return whether a mistake is known at or below a place."""
+        place = dotted(path)
+        return any(known.path.startswith(place) for known in self.mistakes)
+
     def warn(self, path: Path, problem: str, hint: str = "") -> None:
         """Note what can be used but is hardly meant."""
         self.warnings.append(self._at(path, problem, hint))
@@ -119,10 +124,10 @@ class Written:
             if name not in names:
                 self.mistake((*path, name), "is no known key", nearest(name, names))
 
-    def refuse_everywhere(self, path: Path = ()) -> None:
-        """Note keys with nothing behind them, and secrets that were written out."""
+    def refuse_everywhere(self, may_be_nothing: Callable[[Path], bool], path: Path = ()) -> None:
+        """Note keys with nothing behind them, but where that may be, and secrets that were written out."""
         value = self.at(path)
-        if path and value is None:
+        if path and value is None and not may_be_nothing(path):
             comma = isinstance(path[-1], str) and path[-1][:1].isdigit()
             hint = "write a decimal point, not a comma" if comma else "write a value, or take the key out"
             self.mistake(path, "has nothing written behind it", hint)
@@ -130,10 +135,10 @@ class Written:
             self.mistake(path, "is a secret, which must not stand here", _WHERE_INSTEAD)
         elif isinstance(value, dict):
             for name in value:
-                self.refuse_everywhere((*path, name))
+                self.refuse_everywhere(may_be_nothing, (*path, name))
         elif isinstance(value, list):
             for place in range(len(value)):
-                self.refuse_everywhere((*path, place))
+                self.refuse_everywhere(may_be_nothing, (*path, place))
 
     def _note(self, section: type[Section], path: Path, detail: ErrorDetails) -> None:
         where = tuple(step for step in detail["loc"] if step != "[key]")

@@ -273,29 +273,16 @@ def details_of(fields: Mapping[str, Any]) -> Details:
     return Details(**{**fields, "sensors": None if sensors is None else tuple(sensors)})
 
 
-def _removal(record: Record) -> Removal:
-    return Removal(
-        record.time_ms,
-        record.fields["count"],
-        record.fields["reason"],
-        record.who,
-        record.why,
-        record.number,
-    )
+def _removal(one: Record) -> Removal:
+    return Removal(one.time_ms, one.fields["count"], one.fields["reason"], one.who, one.why, one.number)
 
 
-def _scores(record: Record) -> Scores:
-    return Scores(record.time_ms, tuple(record.fields["counts"]), record.who, record.why, record.number)
+def _scores(one: Record) -> Scores:
+    return Scores(one.time_ms, tuple(one.fields["counts"]), one.who, one.why, one.number)
 
 
-def _closed(record: Record) -> Closed:
-    said = record.fields
+def _closed(one: Record) -> Closed:
+    said = one.fields
     return Closed(
-        record.time_ms,
-        said["potted"],
-        said["fit"],
-        dict(said["discarded"]),
-        record.who,
-        record.why,
-        record.number,
+        one.time_ms, said["potted"], said["fit"], dict(said["discarded"]), one.who, one.why, one.number
     )

@@ -145,10 +145,23 @@ def due_ms(crop: Crop, stuck: date, zone: tzinfo) -> int | None:
     Raises:
         ValueError: It lies outside the years 1 to 9999.
     """
-    if crop.due_day is None:
+    return _end_ms(crop, crop.due_day, stuck, zone)
+
+
+def pot_ms(crop: Crop, stuck: date, zone: tzinfo) -> int | None:
+    """Return the end of the day on which it is usually potted on, or None where the crop does not say.
+
+    Raises:
+        ValueError: It lies outside the years 1 to 9999.
+    """
+    return _end_ms(crop, crop.pot_day, stuck, zone)
+
+
+def _end_ms(crop: Crop, day: int | None, stuck: date, zone: tzinfo) -> int | None:
+    if day is None:
         return None
     try:
-        return day_start_ms(stuck + timedelta(days=crop.due_day + 1), zone)
+        return day_start_ms(stuck + timedelta(days=day + 1), zone)
     except OverflowError as error:
         raise ValueError(f"{crop.name} would be due outside the years 1 to 9999") from error
 
@@ -156,6 +169,12 @@ def due_ms(crop: Crop, stuck: date, zone: tzinfo) -> int | None:
 def stage_at(spans: Sequence[StageSpan], time_ms: int) -> Stage | None:
     """Return the stage that holds at an instant, or None before the first one."""
     return next((span.stage for span in reversed(spans) if span.from_ms <= time_ms), None)
+
+
+def is_optional(spans: Sequence[StageSpan], quantity: str) -> bool:
+    """Return whether nobody misses the bands of a quantity where nothing measures it."""
+    banded = [span.stage for span in spans if quantity in span.stage.bands]
+    return bool(banded) and all(quantity in stage.optional for stage in banded)
 
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)

@@ -30,7 +30,8 @@ class Deriving:
     def take_plan(self, plan: TrayPlan) -> None:
         """Derive what another plan needs from now on."""
         self._plan = plan
-        banded = {quantity for span in plan.spans for quantity in span.stage.bands}
+        stages = [*plan.stages, *(span.stage for span in plan.spans)]
+        banded = {quantity for stage in stages for quantity in stage.bands}
         self.quantities = [quantity for quantity in FORMULAS if quantity in banded]
         self.wants_photons = "daily_light_integral" in banded
 

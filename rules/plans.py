@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import tzinfo
 from typing import NamedTuple
 
-from wardian.rules.crops import StageSpan
+from wardian.rules.crops import Stage, StageSpan
 
 
 class LampRule(NamedTuple):
@@ -61,6 +61,8 @@ class TrayPlan:
         settling_ms: By care, for how long after its beginning nobody is told what it does to the tray.
         figures: By condition, its figures by name: ms for a length of time, else the unit of the quantity.
         overdue_ms: From when on the stage lasts too long, None where nobody said.
+        was_overdue: Earlier stretches in which it did, until somebody acted, [from, to).
+        stages: All that may begin by hand, beside those of the spans; what they judge is derived all along.
         masses: What the tray weighs full and empty, each from an instant on, in order of time; empty where nobody
             weighed it.
         lux_per_umol: Of the lamp, the illuminance of one µmol m⁻² s⁻¹ [lx]; then the daily light integral is that
@@ -80,6 +82,8 @@ class TrayPlan:
     settling_ms: Mapping[str, int] = field(default_factory=dict)
     figures: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     overdue_ms: int | None = None
+    was_overdue: tuple[tuple[int, int], ...] = ()
+    stages: tuple[Stage, ...] = ()
     masses: tuple[Masses, ...] = ()
     lux_per_umol: float | None = None
     leaf_offset_k: float | None = None

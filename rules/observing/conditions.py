@@ -16,7 +16,7 @@ from wardian.rules.observing.looks import ConditionMaker
 from wardian.rules.observing.mains import MainsLost
 from wardian.rules.observing.saturated import SensorSaturated
 from wardian.rules.observing.stuck import STICKING, SensorStuck
-from wardian.rules.observing.tending import NotTended, PastDue
+from wardian.rules.observing.tending import NotTended, PastDue, StageOverdue
 from wardian.rules.observing.uncovered import CoverLeaking, CoverOff
 from wardian.rules.observing.wetness import DryingFast, OverMisted, WetTooLong
 from wardian.rules.observing.whole_tray import PowerReturned, TrayJumped
@@ -44,5 +44,6 @@ CONDITIONS: Final[Sequence[ConditionMaker]] = (
     DryingFast,
     NotTended,
     PastDue,
+    StageOverdue,
     *DRIFTING,
 )

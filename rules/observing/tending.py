@@ -7,6 +7,7 @@ import numpy as np
 from wardian.rules.evidence import Evidence, moment, span
 from wardian.rules.observing.looks import NORMAL, UNCHANGED, Abnormal, Look, Verdict
 from wardian.rules.observing.minutes import MINUTE_MS
+from wardian.rules.staging import STAGE_OVERDUE
 
 NOT_TENDED: Final = "not-tended"
 PAST_DUE: Final = "past-due"
@@ -52,3 +53,20 @@ class PastDue:
         if due_ms is None or look.now_ms < due_ms:
             return NORMAL
         return Abnormal(due_ms, Evidence("roots were expected before {}", (moment(due_ms),)))
+
+
+class StageOverdue:
+    """The stage lasts longer than planned; only the grower can tell whether that is meant."""
+
+    name: ClassVar[str] = STAGE_OVERDUE
+    quantity: ClassVar[str] = "medium_temperature"
+    every: ClassVar[int] = 1
+
+    def judge(self, look: Look) -> Verdict:
+        """Hold from the instant by which the stage was to be over until somebody does something about it."""
+        now_ms, plan = look.now_ms, look.plan
+        late = [from_ms for from_ms, to_ms in plan.was_overdue if from_ms <= now_ms < to_ms]
+        late += [plan.overdue_ms] if plan.overdue_ms is not None and plan.overdue_ms <= now_ms else []
+        if not late:
+            return NORMAL
+        return Abnormal(late[-1], Evidence("this stage was to be over by {}", (moment(late[-1]),)))

@@ -7,7 +7,6 @@ from typing import ClassVar, Final
 
 import numpy as np
 
-from wardian.rules.crops import stage_at
 from wardian.rules.evidence import Evidence, number, slope, span, value
 from wardian.rules.observing.looks import MISTED, NORMAL, UNCHANGED, Abnormal, Look, Verdict
 from wardian.rules.observing.minutes import MINUTE_MS
@@ -110,8 +109,7 @@ def _daily_gains(mass: Values) -> Values:
 
 def _hourly_losses(look: Look) -> Values:
     """Return how much was lost in each hour of this stage up to now; unknown where care was given or nothing read."""
-    stage = stage_at(look.plan.spans, look.now_ms)
-    begun_ms = next(span.from_ms for span in look.plan.spans if span.stage is stage)
+    begun_ms = max(span.from_ms for span in look.plan.spans if span.from_ms <= look.now_ms)
     minutes = min(3 * _DAY, (look.now_ms - begun_ms) // MINUTE_MS)
     mass = look.minutes.trace(_MASS, minutes - minutes % _HOUR).mean
     mass = mass[len(mass) % _HOUR :].reshape(-1, _HOUR)

@@ -7,6 +7,7 @@ import subprocess
 import sys
 import zlib
 from collections.abc import Callable
+from datetime import UTC
 from pathlib import Path
 from typing import Final
 
@@ -18,9 +19,13 @@ from sqlalchemy import create_engine
 
 from wardian.adapters.stores import schema, upgrading
 from wardian.adapters.stores.sql import SqlStore
+from wardian.daemon.lives import Lives
+from wardian.daemon.recording import Recording
+from wardian.daemon.tongue import Tongue
 from wardian.rules.errors import StoreFailed
 from wardian.rules.ports import Act, Alarm, JournalEntry, Kept, Round
 from wardian.rules.readings import Reading
+from wardian.rules.records import Record
 
 ROUND: Final = Round(1, readings=[Reading(1, "tray-a", "ppfd", 90.0)])
 #: An entry of the journal as the first schema had it, before alarms had lives.
@@ -138,7 +143,7 @@ def a_lost_one_with_its_log(path: Path) -> None:
 @pytest.mark.parametrize(
     ("prepare", "words"),
     [
-        (a_newer_one, r"made by a newer wardian \(schema 99; this one knows up to 2\)"),
+        (a_newer_one, r"made by a newer wardian \(schema 99; this one knows up to 3\)"),
         (a_newer_one_whose_writer_was_killed, "made by a newer wardian"),
         (another_programs, "another program's database"),
         (another_programs_with_its_own_mark, "another program's database"),
@@ -283,6 +288,56 @@ def test_a_database_of_the_first_schema_is_brought_up_to_date_with_everything_in
     store.close()
     backup = Path(f"{path}.before-{schema.SCHEMA_VERSION}")
     assert (tables_of(backup), rows_of(backup)) == (before, kept)
+
+
+def of_the_second_schema(path: Path) -> None:
+    """What the program of the second step left, with care told in the journal and care that was only asked for."""
+    one_of_the_first_schema(path)
+    config = Config()
+    config.set_main_option("script_location", str(upgrading._STEPS))
+    engine = create_engine(f"sqlite:///{path}")
+    with engine.begin() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, "0002")
+    engine.dispose()
+    told = json.dumps(
+        {
+            "event": "lifted",
+            "condition": "care",
+            "limit": None,
+            "since_ms": 40,
+            "who": "a helper",
+            "why": "a look",
+        }
+    )
+    run_sql(
+        path,
+        "PRAGMA user_version = 2",
+        "INSERT INTO journal (number, time_ms, tray, quantity, condition, event, fields) "
+        f"VALUES (2, 45, 'tray-a', '', 'care', 'lifted', '{told}')",
+        "INSERT INTO acts (number, asked_ms, tray, quantity, condition, event, who, why, until_ms) VALUES "
+        "(1, 50, 'tray-b', '', 'care', 'watered', 'a pupil', '', NULL), "
+        "(2, 51, 'tray-a', 'ppfd', 'low', 'acknowledge', 'a pupil', '', NULL)",
+    )
+
+
+def test_care_of_the_second_schema_is_on_record_and_what_was_only_asked_is_taken_up_once(path: Path) -> None:
+    of_the_second_schema(path)
+    store = SqlStore.open(path)
+    assert store.records() == [
+        Record("care", 40, 45, "tray-a", who="a helper", why="a look", fields={"event": "lifted"}, number=1),
+        Record("care", 50, 50, "tray-b", who="a pupil", fields={"event": "watered"}, number=2),
+    ]
+    assert [one.event for one in store.acts().values()] == ["acknowledge"]
+    assert [entry.number for entry in store.journal()] == [1, 2]
+    taken_up = []
+    for _ in range(2):
+        recording = Recording(store, Tongue(UTC), ["tray-a", "tray-b"], lambda *_: None)
+        extra = recording.work(60, Lives({}))
+        taken_up += [fields["record"] for _, _, fields in extra.recorded]
+        store.keep(Round(60, journal=extra.recorded, notes=extra.notes))
+    store.close()
+    assert taken_up == [2]
 
 
 def test_the_steps_lead_to_exactly_the_tables_of_a_fresh_database(path: Path) -> None:

@@ -8,17 +8,20 @@ from base_config import BASE
 from loop_rig import BEGIN_MS, Rig
 
 from wardian.adapters.stores.opening import open_store
-from wardian.daemon.care import act_of
 from wardian.daemon.cli import main
 from wardian.rules.observing.looks import LIFTED, WATERED, Care
-from wardian.rules.ports import Act
+from wardian.rules.records import CARE, WITHDRAWN, Record
+
+
+def care(event: str, tray: str = "tray-a", why: str = "") -> Record:
+    return Record(CARE, BEGIN_MS, BEGIN_MS, tray, who="a helper", why=why, fields={"event": event})
 
 
 def test_recorded_care_stands_in_the_journal_with_who_and_why() -> None:
     rig = Rig()
     rig.arrive(24.0)
     rig.round_at(0)
-    rig.store.ask([act_of("tray-a", LIFTED, BEGIN_MS, "a helper", "a look")])
+    rig.store.record(lambda _: [care(LIFTED, why="a look")])
     rig.round_at(1)
     (entry,) = rig.store.journal()
     assert (entry.fields["event"], entry.fields["who"], entry.fields["since_ms"]) == (
@@ -27,13 +30,14 @@ def test_recorded_care_stands_in_the_journal_with_who_and_why() -> None:
         BEGIN_MS,
     )
     assert entry.fields["message"] == "Cover lifted Sun 1 Mar 21:20, recorded by a helper: a look."
-    assert rig.store.acts() == {}
     assert rig.store.waiting() == []
+    rig.round_at(2)
+    assert len(rig.store.journal()) == 1
 
 
 def test_recorded_care_is_known_to_the_observers_also_after_a_restart() -> None:
     rig = Rig()
-    rig.store.ask([act_of("tray-a", WATERED, BEGIN_MS, "a helper", "")])
+    rig.store.record(lambda _: [care(WATERED)])
     rig.round_at(1)
     done = Care(WATERED, BEGIN_MS, BEGIN_MS, is_recorded=True)
     assert list(rig.loop.observer.trays["tray-a"].care.events) == [done]
@@ -43,9 +47,30 @@ def test_recorded_care_is_known_to_the_observers_also_after_a_restart() -> None:
 
 def test_care_of_a_tray_that_is_gone_is_let_be() -> None:
     rig = Rig()
-    rig.store.ask([act_of("tray-z", LIFTED, BEGIN_MS, "a helper", "")])
+    rig.store.record(lambda _: [care(LIFTED, "tray-z")])
     rig.round_at(1)
-    assert (rig.store.journal(), rig.store.acts()) == ([], {})
+    assert rig.store.journal() == []
+
+
+def test_what_was_taken_up_is_not_told_again_after_a_restart() -> None:
+    rig = Rig()
+    rig.store.record(lambda _: [care(LIFTED)])
+    rig.round_at(1)
+    rig.store.record(lambda _: [care(WATERED)])
+    again = Rig(rig.store, begun_minutes=2)
+    again.round_at(3)
+    assert [entry.fields["event"] for entry in rig.store.journal()] == [LIFTED, WATERED]
+
+
+def test_care_that_is_withdrawn_is_forgotten() -> None:
+    rig = Rig()
+    rig.store.record(lambda _: [care(WATERED), care(LIFTED)])
+    rig.round_at(1)
+    rig.store.record(lambda _: [Record(WITHDRAWN, BEGIN_MS, BEGIN_MS, "tray-a", who="a helper", corrects=1)])
+    rig.round_at(2)
+    assert [one.event for one in rig.loop.observer.trays["tray-a"].care.events] == [LIFTED]
+    message = rig.store.journal()[-1].fields["message"]
+    assert message == "Record 1 withdrawn Sun 1 Mar 21:20, recorded by a helper."
 
 
 @pytest.fixture
@@ -57,19 +82,26 @@ def bench(tmp_path: Path) -> Path:
     return path
 
 
-def asked(bench: Path) -> dict[int, Act]:
+def put_down(bench: Path) -> list[Record]:
     store = open_store(f"sqlite:///{bench.parent / 'wardian.db'}", bench.parent, read_only=True)
-    acts = store.acts()
+    records = store.records()
     store.close()
-    return acts
+    return records
 
 
-def test_the_command_asks_for_it(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_command_puts_it_on_record(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     words = ["care", "done", "tray-a", "watered", "--who", "evening class"]
     assert main([*words, "--config", str(bench), "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["event"] == "watered"
-    (act,) = asked(bench).values()
-    assert (act.alarm.tray, act.event, act.who) == ("tray-a", WATERED, "evening class")
+    (record,) = put_down(bench)
+    assert (record.tray, record.fields["event"], record.who) == ("tray-a", WATERED, "evening class")
+
+
+def test_it_is_put_on_record_also_where_nothing_was_watched_yet(tmp_path: Path) -> None:
+    path = tmp_path / "config.yaml"
+    path.write_text(BASE, encoding="utf-8")
+    assert main(["care", "done", "tray-a", "misted", "--config", str(path)]) == 0
+    assert [record.number for record in put_down(path)] == [1]
 
 
 @pytest.mark.parametrize(
@@ -90,4 +122,4 @@ def test_what_cannot_be_meant_is_refused(
         status = int(wrong_usage.code or 0)
     assert status == 2
     assert why in capsys.readouterr().err
-    assert asked(bench) == {}
+    assert put_down(bench) == []

@@ -108,7 +108,7 @@ def test_mistakes_everywhere_are_told_together_in_the_order_of_their_lines() -> 
         ("", "1: is empty; a mapping with the sections site, store, trays, crops"),
         ("- a\n", "1: is a list; a mapping with the sections"),
         ("site\n", "1: is the text 'site'; a mapping with the sections"),
-        ("{}\n", "1: crops: is missing"),
+        ("{}\n", "1: trays: is missing"),
     ],
 )
 def test_what_is_no_configuration_at_all_says_what_one_is(text: str, first: str) -> None:

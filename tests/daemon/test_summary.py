@@ -17,6 +17,7 @@ from wardian.daemon.summary_words import summary_json, summary_lines, summary_me
 from wardian.daemon.tongue import utc_text
 from wardian.rules.ports import Alarm, DueMessage, JournalEntry, Message, Refused, Round
 from wardian.rules.readings import Reading
+from wardian.rules.records import Record
 
 MINUTE_MS: Final = 60_000
 HOUR_MS: Final = 60 * MINUTE_MS
@@ -215,6 +216,16 @@ def test_alarms_and_care_are_counted_of_that_time_alone(config: Config) -> None:
     (b,) = [line for line in lines if line.startswith("tray-b: coleus")]
     assert a.endswith("Raised: air too cold. Returned: 1. Misted twice, aired once.")
     assert b.endswith("Within all bands 24 h. Watered once.")
+
+
+def test_care_that_was_withdrawn_is_not_counted(config: Config) -> None:
+    store = kept(
+        both(), journal=[entry("misted", minute, condition="care", record=minute) for minute in (1, 2)]
+    )
+    misted = [Record("care", FROM_MS, FROM_MS, "tray-a", fields={"event": "misted"})] * 2
+    store.record(lambda _: [*misted, Record("withdrawn", FROM_MS, FROM_MS, "tray-a", corrects=1)])
+    (a,) = [line for line in lines_of(config, store) if line.startswith("tray-a: coleus")]
+    assert a.endswith("Misted once.")
 
 
 def test_alarms_are_named_most_frequent_first_and_the_rest_counted(config: Config) -> None:

@@ -64,6 +64,8 @@ def one_choice(text: str) -> Choice:
         ("sensors.probes.channels[1].file", ("sensors", 0, "channels", 1, "file")),
         ("readings.hold", ("readings", "hold")),  # a section that the file leaves out
         (f"{AIR}.deadband", ("crops", "coleus", "stages", 0, "bands", "air_temperature", "deadband")),
+        # A crop of the library, of which the file says nothing.
+        ("crops.mint.stages.toning.from_day", ("crops", "mint", "stages", "toning", "from_day")),
     ],
 )
 def test_a_path_is_written_as_messages_print_it_or_with_names(written: str, path: tuple[Any, ...]) -> None:

@@ -1,7 +1,7 @@
 """Groups of batches side by side: whose share it is, and what else differed."""
 
 import pytest
-from batch_records import Said, closed_batch
+from batch_records import DAY_MS, Said, closed_batch
 
 from wardian.rules.batch_compare import BY, compare, group_of, grouped
 from wardian.rules.batches import Batch, batches
@@ -74,3 +74,10 @@ def test_a_difference_is_told_only_where_none_at_all_is_outside_what_is_possible
     assert compare(nineteen, twelve).is_told
     assert compare(twelve, nineteen).is_told
     assert compare(twelve, twelve).needed is None
+
+
+@pytest.mark.parametrize(("days", "is_told"), [(6.9, False), (7.1, True), (-6.9, False), (-7.1, True)])
+def test_that_they_were_stuck_weeks_apart_is_told(days: float, is_told: bool) -> None:
+    later = [one._replace(time_ms=one.time_ms + round(days * DAY_MS)) for one in closed_batch("b", 20, 12)]
+    one, other = (group_of(str(n), known(own)) for n, own in enumerate((closed_batch("a", 20, 12), later)))
+    assert ("stuck" in compare(one, other).differed) == is_told

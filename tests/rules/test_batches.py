@@ -1,5 +1,7 @@
 """Batches folded from records: what holds, what became of the cuttings, and that their counts always add up."""
 
+from collections.abc import Callable
+
 import pytest
 from batch_records import DAY_MS, STUCK_MS, Said
 from hypothesis import given
@@ -86,6 +88,13 @@ def test_a_corrected_count_takes_the_place_of_the_first() -> None:
     assert (spring(said).count_stuck, spring(said).number) == (42, 2)
 
 
+def test_of_two_beginnings_of_one_name_the_one_recorded_later_holds() -> None:
+    said = Said()
+    said.stick(40)
+    said.put(BATCH, -1, crop="coleus", count_stuck=42)
+    assert spring(said).count_stuck == 42
+
+
 def test_the_batch_in_a_tray_is_the_open_one() -> None:
     first, second = Said("first"), Said("second")
     first.stick()
@@ -119,9 +128,9 @@ def test_the_batch_in_a_tray_is_the_open_one() -> None:
         (lambda said: (said.stick(5), said.close(5, 5, 9), said.remove(1, "rot", 10)), "closed before"),
     ],
 )  # fmt: skip
-def test_what_cannot_be_true_of_a_batch_is_named(of: object, why: str) -> None:
+def test_what_cannot_be_true_of_a_batch_is_named(of: Callable[[Said], object], why: str) -> None:
     said = Said()
-    of(said)  # type: ignore[operator]  # a list of cases has one type for all
+    of(said)
     found = impossible(spring(said))
     assert found is not None
     assert why in found.why

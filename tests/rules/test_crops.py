@@ -17,6 +17,9 @@ from wardian.rules.crops import (
     StageSpan,
     day_of,
     day_start_ms,
+    due_ms,
+    is_optional,
+    pot_ms,
     stage_at,
     stage_spans,
 )
@@ -110,6 +113,16 @@ def test_a_stage_holds_from_its_first_instant_until_the_next_one_begins() -> Non
     assert stage_at(spans, spans[2].from_ms - 1) is second
     assert stage_at(spans, spans[2].from_ms) is third
     assert stage_at(spans, spans[2].from_ms + 1000 * DAY_MS) is third
+
+
+def test_a_band_is_optional_where_every_stage_that_has_it_says_so() -> None:
+    bands = {"medium_moisture": Band("medium_moisture", (limit("low", 50),))}
+    optional = Stage("callusing", 0, bands, optional=frozenset(bands))
+    missed = Stage("rooting", 7, bands)
+    without = Stage("toning", 14)
+    assert is_optional([StageSpan(0, optional), StageSpan(1, without)], "medium_moisture")
+    assert not is_optional([StageSpan(0, optional), StageSpan(1, missed)], "medium_moisture")
+    assert not is_optional([StageSpan(0, without)], "medium_moisture")
 
 
 def test_no_stages_hold_never() -> None:
@@ -279,3 +292,14 @@ def test_a_span_is_an_instant_and_a_stage() -> None:
     stage = Stage("weaning", 10)
     assert StageSpan(5, stage) == (5, stage)
     assert stage.bands == {}
+
+
+def test_a_crop_is_due_and_usually_potted_on_by_the_end_of_a_local_day() -> None:
+    lisbon = ZoneInfo("Europe/Lisbon")
+    crop = Crop("coleus", (Stage("callusing", 0),), due_day=14, pot_day=21)
+    # Stuck on 9 March 2026, before the clocks go forward on the 29th.
+    assert due_ms(crop, date(2026, 3, 9), lisbon) == ms("2026-03-24T00:00+00:00")
+    assert pot_ms(crop, date(2026, 3, 9), lisbon) == ms("2026-03-31T00:00+01:00")
+    assert pot_ms(Crop("coleus", crop.stages), date(2026, 3, 9), lisbon) is None
+    with pytest.raises(ValueError, match="outside the years 1 to 9999"):
+        pot_ms(crop, date(9999, 12, 20), lisbon)

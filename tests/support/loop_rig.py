@@ -9,6 +9,7 @@ from fake_clock import FakeClock
 from wardian.adapters.stores.memory import MemoryStore
 from wardian.daemon.lives import Lives
 from wardian.daemon.loop import Loop
+from wardian.daemon.recording import Recording
 from wardian.daemon.tongue import Tongue, utc_text
 from wardian.rules.crops import Band, Limit, Stage, StageSpan
 from wardian.rules.engine import Engine
@@ -27,6 +28,7 @@ from wardian.rules.ports import (
     SensorHealth,
 )
 from wardian.rules.readings import Series
+from wardian.rules.records import Record
 from wardian.rules.transitions import Transition
 
 if TYPE_CHECKING:
@@ -150,6 +152,10 @@ class Rig:
         self.loop.quiet_s = 0.0
         self.loop.lives = Lives(self.store.last_of_alarms(), names=name)
         self.loop.bring_up_to_date(self.clock.now_ms)
+        self.loop.before = [Recording(self.store, self.teller.tongue, self.engine.trays, self._replan)]
+
+    def _replan(self, tray: str, records: Sequence[Record]) -> None:
+        self.loop.replan(self.engine.trays[tray].plan, records)
 
     def arrive(self, *values: float, minutes: float = 0, tray: str = "tray-a") -> Arrival:
         time_ms = BEGIN_MS + round(minutes * MINUTE_MS)

@@ -46,3 +46,19 @@ def test_roots_are_past_due_from_the_midnight_after_their_day_for_good() -> None
     assert (found[0].time_ms, found[0].since_ms) == (due_ms, due_ms)
     assert told(observed(planned("past-due"), STEADY)) == []
     assert told(observed(replace(planned("past-due"), due_ms=NOON_MS + 10**10), STEADY)) == []
+
+
+def test_a_stage_is_overdue_from_its_end_until_somebody_did_something_about_it() -> None:
+    end_ms, acted_ms = NOON_MS + 30 * MINUTE_MS, NOON_MS + 75 * MINUTE_MS + 1
+    by_now = replace(planned("stage-overdue"), overdue_ms=end_ms)
+    found = observed(by_now, STEADY)
+    assert told(found) == [(30, "stage-overdue", "raised")]
+    assert (found[0].time_ms, found[0].since_ms) == (end_ms, end_ms)
+    assert told(observed(planned("stage-overdue"), STEADY)) == []
+    later_ms = NOON_MS + 600 * MINUTE_MS
+    acted = replace(by_now, overdue_ms=later_ms, was_overdue=((end_ms, acted_ms),))
+    assert told(observed(acted, STEADY)) == [
+        (30, "stage-overdue", "raised"),
+        (76, "stage-overdue", "returned"),
+        (600, "stage-overdue", "raised"),
+    ]

@@ -94,6 +94,13 @@ def test_what_was_usual_in_another_stage_does_not_count() -> None:
     assert told(observed(planned("drying-fast", spans=spans), {MASS: drying((20, 1.5), (9, 8))})) == []
 
 
+def test_nor_does_what_was_usual_before_a_stage_was_advanced_and_set_back() -> None:
+    rooting, toning = stage("rooting"), stage("toning")
+    begun = zip((0, 19 * HOUR, 20 * HOUR), (rooting, toning, rooting), strict=True)
+    spans = [StageSpan(NOON_MS + minute * MINUTE_MS, of) for minute, of in begun]
+    assert told(observed(planned("drying-fast", spans=spans), {MASS: drying((20, 1.5), (9, 8))})) == []
+
+
 def test_an_hour_with_care_says_nothing_about_drying() -> None:
     of = planned("drying-fast")
     care = mistings(21 * HOUR + 30)
