@@ -8,13 +8,14 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Final, NamedTuple
 
+from wardian.daemon.batch_crops import crop_here
 from wardian.daemon.config import Config, TraySettings
 from wardian.daemon.planning import plan_of
 from wardian.rules.batches import Batch
 from wardian.rules.crops import day_of, day_start_ms, due_ms, stage_spans
 from wardian.rules.postmortem.ground import Case
 from wardian.rules.readings import Chunk
-from wardian.rules.records import Record, in_force
+from wardian.rules.records import Record
 from wardian.rules.shares import Span
 
 _DAY_MS: Final = 86_400_000
@@ -43,11 +44,12 @@ def subject_of_batch(config: Config, batch: Batch, records: Sequence[Record], no
     """Return a batch as it is to be explained, by the stages of its crop and what was put on record of its tray.
 
     Raises:
-        ValueError: Neither its tray nor its crop is one of the configuration's.
+        ValueError: Neither the configuration nor the library knows its crop.
     """
     end_ms = min(batch.closed.time_ms if batch.closed else now_ms, batch.stuck_ms + MOST_MS)
     tray = _settings(config, batch)
-    until_then = [one for one in in_force(records) if one.time_ms < end_ms]
+    # What was corrected or withdrawn since is, whenever that was.
+    until_then = [one for one in records if one.time_ms < end_ms or one.corrects is not None]
     plan = plan_of(tray, until_then, config.site.zone)
     due = due_ms(tray.crop, tray.stuck, config.site.zone)
     case = Case(replace(plan, due_ms=due), tray.crop, config.site.zone, batch)
@@ -95,20 +97,17 @@ def days_since_stuck(tray: TraySettings, config: Config, until_ms: int) -> Span:
 
 
 def _settings(config: Config, batch: Batch) -> TraySettings:
-    """Return the settings of a batch's tray as they were for it."""
-    tray = next((one for one in config.trays if one.name == batch.tray), None)
-    of_crop = [one for one in config.trays if one.crop.name == batch.crop]
-    if not of_crop:
-        known = ", ".join(sorted({one.crop.name for one in config.trays}))
+    """Return the settings of a batch's tray as they were for it; those of another where that tray is no more."""
+    tray = next((one for one in config.trays if one.name == batch.tray), config.trays[0])
+    crop = tray.crop if tray.crop.name == batch.crop else crop_here(config, batch.crop)
+    if crop is None:
         raise ValueError(
-            f"batch {batch.name}: no tray has the crop {batch.crop} now, so nobody says what it wants; {known} are known"
+            f"batch {batch.name}: {batch.crop} is no crop here or of the library any more, so nobody says what it wants"
         )
-    crop, zone = of_crop[0].crop, config.site.zone
-    stuck = _local_day(batch.stuck_ms, config)
-    base = tray or of_crop[0]
-    spans = stage_spans(crop, stuck, zone)
-    plan = replace(base.plan, tray=batch.tray, spans=spans, due_ms=due_ms(crop, stuck, zone))
-    return replace(base, name=batch.tray, crop=crop, stuck=stuck, plan=plan)
+    zone, stuck = config.site.zone, _local_day(batch.stuck_ms, config)
+    due = due_ms(crop, stuck, zone)
+    plan = replace(tray.plan, tray=batch.tray, spans=stage_spans(crop, stuck, zone), due_ms=due)
+    return replace(tray, name=batch.tray, crop=crop, stuck=stuck, plan=plan)
 
 
 def _local_day(time_ms: int, config: Config) -> date:

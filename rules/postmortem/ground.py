@@ -19,7 +19,7 @@ from wardian.rules.air import (
     vapour_pressure_deficit_array,
 )
 from wardian.rules.batches import Batch
-from wardian.rules.crops import Aim, Crop, Stage, StageSpan
+from wardian.rules.crops import Aim, Crop, Stage
 from wardian.rules.observing.minutes import MINUTE_MS
 from wardian.rules.plans import TrayPlan
 from wardian.rules.postmortem.gathering import Seen
@@ -112,18 +112,20 @@ class Ground:
 
     @cached_property
     def without_roots(self) -> Flags:
-        """The minutes before toning: those of all stages but the last, where there are three."""
-        return self._in_stages(self.case.plan.spans[:-1] if self.has_toning else self.case.plan.spans)
+        """The minutes before toning: those of all stages but the crop's last, where it has three."""
+        names = [stage.name for stage in self.case.crop.stages]
+        return self._in_stages([name for name in names if name != self.toning])
 
     @cached_property
     def callusing(self) -> Flags:
         """The minutes of the first stage, in which a cutting lives on what its leaves do not lose."""
-        return self._in_stages(self.case.plan.spans[:1])
+        return self._in_stages([self.case.crop.stages[0].name])
 
     @property
-    def has_toning(self) -> bool:
-        """Whether the last stage is one in which cuttings have roots."""
-        return len(self.case.plan.spans) > 2
+    def toning(self) -> str | None:
+        """The name of the stage in which cuttings have roots, None for a crop without one."""
+        stages = self.case.crop.stages
+        return stages[-1].name if len(stages) > 2 else None
 
     def mean(self, quantity: str) -> Values:
         """Return a quantity minute by minute, measured or derived."""
@@ -163,10 +165,11 @@ class Ground:
             high[first:last] = np.nan if aim.high is None else aim.high
         return Want(low, high)
 
-    def _in_stages(self, spans: Sequence[StageSpan]) -> Flags:
+    def _in_stages(self, names: Sequence[str]) -> Flags:
+        """Return the minutes of some stages, however often a person went back to them."""
         inside = np.zeros(len(self.times_ms), dtype=np.bool_)
         for stage, (first, last) in self.stages:
-            inside[first:last] = any(stage is span.stage for span in spans)
+            inside[first:last] = stage.name in names
         return inside
 
 

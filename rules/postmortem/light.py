@@ -55,9 +55,9 @@ def days_of(ground: Ground) -> list[LightDay]:
 def harms_of_light(ground: Ground, days: Sequence[LightDay]) -> list[Harm]:
     """Return what too little and too much light may have done to cuttings before toning."""
     spans = ground.case.plan.spans
-    toning_ms = spans[-1].from_ms if ground.has_toning else None
-    told = [day for day in days if _is_seen(day) and (toning_ms is None or day.from_ms < toning_ms)]
-    staged = [(day, stage) for day in told if (stage := stage_at(spans, day.from_ms)) is not None]
+    seen = [day for day in days if _is_seen(day)]
+    told = [(day, stage) for day in seen if (stage := stage_at(spans, day.from_ms)) is not None]
+    staged = [(day, stage) for day, stage in told if stage.name != ground.toning]
     levels = _levels(ground, [day for day, _ in staged])
     best = max(levels, default=0.0)
     little = [

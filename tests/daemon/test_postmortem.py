@@ -47,11 +47,13 @@ class Bench:
         self.store = MemoryStore()
         self.now_ms = BEGIN_MS
 
-    def batch(self, name: str, days: int, medium_c: float | None, fit: tuple[int, int] | None) -> None:
+    def batch(
+        self, name: str, days: int, medium_c: float | None, fit: tuple[int, int] | None, crop: str = "coleus"
+    ) -> None:
         """Put a batch on record, with readings unless ``medium_c`` is None, closed with ``fit`` of so many stuck."""
         begin_ms, self.now_ms = self.now_ms, self.now_ms + days * DAY_MS
         stuck = fit[1] if fit else 40
-        fields = {"crop": "coleus", "count_stuck": stuck}
+        fields = {"crop": crop, "count_stuck": stuck}
         told = [Record(BATCH, begin_ms, begin_ms, "tray-a", name, fields=fields)]
         if fit:
             closed = {"potted": fit[0], "fit": fit[0], "discarded": {}}
@@ -145,13 +147,21 @@ def test_a_batch_that_has_just_been_stuck_is_explained_without_a_slip(config: Co
     assert bench.explained(config, "now").facts.stages == ()
 
 
-def test_a_crop_that_no_tray_has_now_is_refused(config: Config) -> None:
+def test_a_batch_of_a_crop_that_no_tray_has_now_is_held_against_the_library(config: Config) -> None:
     bench = Bench()
-    bench.batch("now", 1, 23.0, None)
+    bench.batch("now", 1, 17.0, None)
     (tray,) = config.trays
-    other = replace(config, trays=(replace(tray, crop=replace(tray.crop, name="basil")),))
-    with pytest.raises(ValueError, match="no tray has the crop coleus now"):
-        bench.explained(other, "now")
+    other = replace(config, crops={}, trays=(replace(tray, crop=replace(tray.crop, name="basil")),))
+    wanted = {time.quantity: time.wanted for time in bench.explained(other, "now").facts.stages}
+    # Coleus of the library wants its medium at 21 to 25 °C while it calluses.
+    assert wanted["medium_temperature"] == (21.0, 25.0)
+
+
+def test_a_batch_of_a_crop_that_nobody_knows_any_more_is_refused(config: Config) -> None:
+    bench = Bench()
+    bench.batch("now", 1, 23.0, None, crop="moonflower")
+    with pytest.raises(ValueError, match="moonflower is no crop here or of the library"):
+        bench.explained(config, "now")
 
 
 def test_the_open_batch_of_a_tray_is_what_is_in_it(config: Config) -> None:

@@ -1,5 +1,6 @@
 """What is named of trays whose minutes were written by hand: the one thing that is wrong, and of a healthy one nothing."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -7,7 +8,7 @@ import pytest
 from still_trays import BEGIN_MS, CROP, DAY, HOUR, MINUTE_MS, TRAY, ground, healthy, plan_of, put, stuck_at
 
 from wardian.rules.batches import Batch, Closed, Details, Removal, Scores
-from wardian.rules.crops import Aim, Crop, Stage
+from wardian.rules.crops import Aim, Crop, Stage, StageSpan
 from wardian.rules.observing.looks import MISTED, Care
 from wardian.rules.plans import Masses
 from wardian.rules.postmortem.became import became
@@ -97,6 +98,15 @@ def test_what_is_out_of_line_in_toning_is_not_held_against_cuttings_with_roots()
     assert TOO_COLD not in names(ground(minutes))
 
 
+def test_cuttings_that_were_set_back_from_toning_have_no_roots_again() -> None:
+    callusing, rooting, toning = plan_of().spans
+    back = StageSpan(toning.from_ms + 2 * DAY * MINUTE_MS, rooting.stage)
+    minutes = put(healthy(25), "medium_temperature", slice(18 * DAY, 20 * DAY), 16.0)
+    set_back = replace(plan_of(), spans=(callusing, rooting, toning, back))
+    assert TOO_COLD not in names(ground(minutes))
+    assert names(ground(minutes, plan=set_back))[0] == TOO_COLD
+
+
 def test_cold_in_whose_midst_it_chilled_is_the_chills() -> None:
     minutes = put(healthy(DAYS), "medium_temperature", hours(30, 90), 15.0)
     assert names(ground(put(minutes, "medium_temperature", hours(50, 55), 9.0))) == [CHILLED]
@@ -130,11 +140,7 @@ def test_a_lifted_cover_is_no_water() -> None:
 
 
 def test_a_weighed_tray_is_dry_by_its_own_masses() -> None:
-    weighed = plan_of()
-    weighed = type(weighed)(
-        **{name: getattr(weighed, name) for name in weighed.__slots__ if name != "masses"},
-        masses=(Masses(BEGIN_MS, 3000.0, 2400.0),),
-    )
+    weighed = replace(plan_of(), masses=(Masses(BEGIN_MS, 3000.0, 2400.0),))
     minutes = put(healthy(DAYS), "tray_mass", hours(100, 140), 2700.0)
     assert names(ground(minutes)) == []
     assert names(ground(minutes, plan=weighed)) == [MEDIUM_DRY]
