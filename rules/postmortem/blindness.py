@@ -68,7 +68,8 @@ class Blind(NamedTuple):
 
 def blindness(ground: Ground, refused: Mapping[str, int]) -> list[Blind]:
     """Return what was not seen of each quantity that was read, or that the crop's bands need."""
-    wanted = {quantity for span in ground.case.plan.spans for quantity in span.stage.bands}
+    stages = [span.stage for span in ground.case.plan.spans]
+    wanted = {quantity for stage in stages for quantity in stage.bands if quantity not in stage.optional}
     return [
         _blind(ground, quantity, refused.get(quantity, 0))
         for quantity in _QUANTITIES

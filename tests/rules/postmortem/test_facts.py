@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from still_trays import BEGIN_MS, CROP, DAY, HOUR, MINUTE_MS, ground, healthy, put, stuck_at
 
-from wardian.rules.crops import Crop, Stage
+from wardian.rules.crops import Band, Crop, Limit, Stage
 from wardian.rules.observing.looks import LIFTED, MISTED, WATERED, Care
 from wardian.rules.postmortem.bands import Longest, StageTime, stage_times
 from wardian.rules.postmortem.blindness import blindness, unsafe_findings
@@ -112,6 +112,14 @@ def test_what_was_not_seen_is_told_by_quantity_and_makes_what_hangs_on_it_unsafe
     assert blind["air_temperature"].refused == 7
     unsafe = unsafe_findings(list(blind.values()))
     assert {TOO_COLD, CHILLED, TOO_HOT, TOO_DRY_AIR} <= unsafe
+
+
+def test_what_a_crop_wants_only_where_it_is_measured_is_not_missed() -> None:
+    bands = {name: Band(name, (Limit("low", 10.0, 11.0, 0, 0),)) for name in ("medium_moisture", "ppfd")}
+    stage = Stage("callusing", 0, bands, optional=frozenset({"medium_moisture"}))
+    blind = {one.quantity for one in blindness(ground(healthy(2), crop=Crop("fern", (stage,))), {})}
+    assert "ppfd" in blind
+    assert "medium_moisture" not in blind
 
 
 def test_humidity_at_its_end_through_a_lifted_cover_is_no_humidity() -> None:
