@@ -3,24 +3,23 @@
 The seeds are some of many: the figures over ten seeds of every cause are printed by the benchmarks.
 """
 
-from collections.abc import Iterator
-
 import pytest
 from pretended_batches import PLANTED, ground_of, named, pretended_batch, with_record
 
 pytestmark = pytest.mark.journey
 
 
-def cases() -> Iterator[tuple[str, int]]:
-    yield "healthy", 21
-    yield "heater dead for days", 22
-    yield "cover left off early", 23
-    yield "never aired and over-misted", 24
-    yield "half the lamp for days", 25
-    yield "medium left dry", 26
+CASES = [
+    ("healthy", 21),
+    ("heater dead for days", 22),
+    ("cover left off early", 23),
+    ("never aired", 24),
+    ("half the lamp for days", 25),
+    ("medium left dry", 26),
+]
 
 
-@pytest.mark.parametrize(("cause", "seed"), cases())
+@pytest.mark.parametrize(("cause", "seed"), CASES)
 def test_the_planted_cause_is_named_first_with_and_without_a_record(cause: str, seed: int) -> None:
     batch = pretended_batch(cause, seed)
     ground, right = ground_of(batch), PLANTED[cause].finding
