@@ -11,6 +11,7 @@ import numpy as np
 from wardian.rules.evidence import Evidence, moment, number, span, value
 from wardian.rules.observing.looks import MISTED
 from wardian.rules.observing.minutes import MINUTE_MS
+from wardian.rules.postmortem.blindness import saturated, stuck
 from wardian.rules.postmortem.ground import (
     DEFICIT,
     HUMIDITY,
@@ -96,8 +97,9 @@ def _dry_words(ground: Ground, dry: Flags) -> tuple[Evidence, ...]:
 
 
 def wet_too_long(ground: Ground) -> Flags:
-    """Return the minutes up to which there was no dry spell for too long."""
-    humidity = ground.mean(HUMIDITY)
+    """Return the minutes up to which there was no dry spell for too long; with a probe that is wet or stuck nobody knows."""
+    untold = saturated(ground) | stuck(ground, HUMIDITY)
+    humidity = np.where(untold, np.nan, ground.mean(HUMIDITY))
     early, late = _windows(ground)
     return np.where(
         ground.callusing, _without_dry_spell(humidity, early), _without_dry_spell(humidity, late)

@@ -10,7 +10,19 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from wardian.rules.evidence import Evidence
-from wardian.rules.postmortem.ground import AIR, HUMIDITY, MASS, MEDIUM, Flags, Ground, hours, lasting, runs
+from wardian.rules.observing.looks import LIFTED
+from wardian.rules.postmortem.ground import (
+    AIR,
+    HUMIDITY,
+    MASS,
+    MEDIUM,
+    Flags,
+    Ground,
+    hours,
+    lasting,
+    minute_of,
+    runs,
+)
 from wardian.rules.postmortem.harm import (
     CHILLED,
     LITTLE_LIGHT,
@@ -79,13 +91,15 @@ def blindness(ground: Ground, refused: Mapping[str, int]) -> list[Blind]:
 
 def _blind(ground: Ground, quantity: str, refused: int) -> Blind:
     unknown = np.isnan(ground.mean(quantity))
-    stuck, full = _stuck(ground, quantity), _saturated(ground, quantity)
-    unsafe = (unknown | stuck | full)[ground.without_roots]
+    still = stuck(ground, quantity)
+    full = saturated(ground) if quantity == HUMIDITY else np.zeros_like(unknown)
+    unsafe = (unknown | still | full)[ground.without_roots]
     share = float(unsafe.mean()) if len(unsafe) else 1.0
-    return Blind(quantity, hours(unknown), hours(stuck), hours(full), refused, share)
+    return Blind(quantity, hours(unknown), hours(still), hours(full), refused, share)
 
 
-def _stuck(ground: Ground, quantity: str) -> Flags:
+def stuck(ground: Ground, quantity: str) -> Flags:
+    """Return the minutes in which a probe rested that never does."""
     column = ground.seen.columns.get(quantity)
     if column is None or quantity not in _RESTING:
         return np.zeros(ground.seen.minutes, dtype=np.bool_)
@@ -95,14 +109,12 @@ def _stuck(ground: Ground, quantity: str) -> Flags:
     return lasting(still, _RESTS)
 
 
-def _saturated(ground: Ground, quantity: str) -> Flags:
+def saturated(ground: Ground) -> Flags:
+    """Return the minutes in which water sat on the humidity probe: a lifted cover left it at its end."""
     full = np.zeros(ground.seen.minutes, dtype=np.bool_)
-    if quantity == HUMIDITY:
-        lifts = [
-            (one.from_ms - ground.seen.span[0]) // 60_000 for one in ground.seen.care if one.event == "lifted"
-        ]
-        for first, last in runs(lasting(ground.mean(HUMIDITY) >= _FULL_PCT, _FULL)):
-            full[first:last] = any(first < lift < last for lift in lifts)
+    lifts = [minute_of(one.from_ms, ground.seen) for one in ground.seen.care if one.event == LIFTED]
+    for first, last in runs(lasting(ground.mean(HUMIDITY) >= _FULL_PCT, _FULL)):
+        full[first:last] = any(first < lift < last for lift in lifts)
     return full
 
 

@@ -9,7 +9,7 @@ from still_trays import BEGIN_MS, CROP, DAY, HOUR, MINUTE_MS, TRAY, ground, heal
 
 from wardian.rules.batches import Batch, Closed, Details, Removal, Scores
 from wardian.rules.crops import Aim, Crop, Stage, StageSpan
-from wardian.rules.observing.looks import MISTED, Care
+from wardian.rules.observing.looks import LIFTED, MISTED, Care
 from wardian.rules.plans import Masses
 from wardian.rules.postmortem.became import became
 from wardian.rules.postmortem.blindness import blindness, unsafe_findings
@@ -144,6 +144,18 @@ def test_a_weighed_tray_is_dry_by_its_own_masses() -> None:
     minutes = put(healthy(DAYS), "tray_mass", hours(100, 140), 2700.0)
     assert names(ground(minutes)) == []
     assert names(ground(minutes, plan=weighed)) == [MEDIUM_DRY]
+
+
+def test_a_humidity_probe_that_is_stuck_does_not_say_that_it_was_wet() -> None:
+    minutes = put(healthy(DAYS), "relative_humidity", hours(24, 150), 96.0)
+    assert names(stuck_at(ground(minutes), "relative_humidity", hours(24, 150))) == []
+
+
+def test_a_probe_with_water_on_it_does_not_say_that_it_was_wet() -> None:
+    minutes = put(healthy(DAYS), "relative_humidity", hours(24, 150), 100.0)
+    lift = Care(LIFTED, BEGIN_MS + 60 * HOUR * MINUTE_MS, BEGIN_MS + (60 * HOUR + 5) * MINUTE_MS)
+    assert names(ground(minutes)) == [TOO_WET]
+    assert names(ground(minutes, care=[lift])) == []
 
 
 def test_too_many_mistings_are_named() -> None:
