@@ -24,6 +24,7 @@ _DERIVED_RANGE: Final = {
     "dew_point": (-100.0, 80.0),
     "light_hours": (0.0, 24.0),
     "daily_light_integral": (0.0, 260.0),
+    "water_lost": (-100.0, 100.0),
 }
 
 

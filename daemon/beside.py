@@ -6,6 +6,7 @@ from typing import Any, Protocol
 
 from wardian.daemon.lives import Lives
 from wardian.rules.ports import DueMessage
+from wardian.rules.readings import Reading
 from wardian.rules.records import Record
 
 
@@ -14,12 +15,13 @@ class Extra:
     """What is to be committed with a round: entries of the journal, messages, and small facts by name.
 
     ``journal`` tells what became of alarms, ``recorded`` what people put on record, which is no alarm's;
-    ``records`` are put on record themselves.
+    ``records`` are put on record themselves; ``readings`` are what people measured, judged like those of sensors.
     """
 
     journal: list[tuple[int, str, Mapping[str, Any]]] = field(default_factory=list)
     recorded: list[tuple[int, str, Mapping[str, Any]]] = field(default_factory=list)
     records: list[Record] = field(default_factory=list)
+    readings: list[Reading] = field(default_factory=list)
     due: list[DueMessage] = field(default_factory=list)
     notes: dict[str, Any] = field(default_factory=dict)
 

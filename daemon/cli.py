@@ -10,7 +10,8 @@ from collections.abc import Sequence
 from typing import Any, NoReturn
 
 from wardian.daemon.cli_batch_options import add_acts
-from wardian.daemon.cli_record_options import add_note, add_records, add_stage
+from wardian.daemon.cli_care_options import add_care
+from wardian.daemon.cli_record_options import add_note, add_records, add_stage, add_water
 from wardian.daemon.exit_status import CANNOT_BE_USED, DOES_NOT_HOLD, DONE, STORE_FAILED
 
 
@@ -145,6 +146,7 @@ def _add_looking(commands: Any) -> None:
     )
     _add_times(alarms)
     _add_acts(alarms)
+    _command(commands, "lamps", "list how many lux of each lamp make one µmol m⁻² s⁻¹", config=False)
     air = _command(commands, "air", "say what one pair of temperature and humidity means", config=False)
     air.add_argument(
         "--temperature", required=True, metavar="TEXT", help='of the air, such as "24 °C" or "75 °F"'
@@ -184,18 +186,13 @@ def _add_acts(alarms: argparse.ArgumentParser) -> None:
         )
 
 
-def _add_care(commands: Any) -> None:
-    care = _command(commands, "care", "write down what was done at a tray")
-    care.add_argument("act", choices=["done"], metavar="done")
-    care.add_argument("tray", metavar="TRAY")
-    care.add_argument("event", choices=["lifted", "misted", "watered"], metavar="lifted|misted|watered")
-    care.add_argument("--at", metavar="TIME", help="when, RFC 3339 with an offset (default: now)")
-    care.add_argument("--who", metavar="NAME", help="who did it (default: who is logged in)")
-    care.add_argument("--why", metavar="TEXT", default="", help="told in the journal")
-
-
 def _add_working(commands: Any) -> None:
-    _add_care(commands)
+    add_care(
+        _command(commands, "care", "show what is due at each tray, or put on record what was done"), _Parser
+    )
+    add_water(
+        _command(commands, "water", "show how much water every tray has lost, or put down what one weighs")
+    )
     add_acts(_command(commands, "batch", "keep the record of batches, from sticking to potting"), _Parser)
     add_stage(_command(commands, "stage", "show the stages of a tray, or advance, hold or set one back"))
     add_records(

@@ -106,6 +106,13 @@ def summary(options: argparse.Namespace) -> int:
     return sum_up(options)
 
 
+def lamps(options: argparse.Namespace) -> int:
+    """Print what is known of lamps."""
+    from wardian.daemon.cli_lamps import lamps as list_them
+
+    return list_them(options)
+
+
 def alarms(options: argparse.Namespace) -> int:
     """Print the present alarms, the whole journal, or what alarms mean; or do something to them."""
     if options.explain is not None:
@@ -141,10 +148,17 @@ def alarms(options: argparse.Namespace) -> int:
 
 
 def care(options: argparse.Namespace) -> int:
-    """Write down what somebody did at a tray."""
-    from wardian.daemon.cli_care import care as write_down
+    """Show what is due at each tray, or put on record what somebody did."""
+    from wardian.daemon.cli_care import care as show_or_put_down
 
-    return write_down(options)
+    return show_or_put_down(options)
+
+
+def water(options: argparse.Namespace) -> int:
+    """Show the water in the trays, or put down what one weighs."""
+    from wardian.daemon.cli_water import water as show_or_weigh
+
+    return show_or_weigh(options)
 
 
 def batch(options: argparse.Namespace) -> int:

@@ -77,7 +77,9 @@ def _one(options: argparse.Namespace, config: Config | None) -> Iterator[str]:
     if options.json:
         yield json.dumps({**row, "values": [_as_json(one) for one in values]}, ensure_ascii=False)
         return
-    yield from crop_lines(next(listed_lines([row])), values, config.document.file if config else "")
+    is_us = config is not None and config.site.units == "US"
+    file = config.document.file if config else ""
+    yield from crop_lines(next(listed_lines([row])), values, file, fahrenheit=is_us)
     if any(one.mark.startswith("computed: ") for one in values):
         yield ""
         yield from margin_lines(known)

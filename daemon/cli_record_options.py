@@ -57,6 +57,24 @@ def add_note(command: argparse.ArgumentParser) -> None:
     )
 
 
+def add_water(command: argparse.ArgumentParser) -> None:
+    """Add what ``wardian water`` takes."""
+    command.add_argument(
+        "words",
+        metavar="[weigh] TRAY",
+        nargs="*",
+        help="one tray, with all it was found to weigh; with weigh before it: put down what it weighs",
+    )
+    command.add_argument(
+        "--saturated", metavar="MASS", help="watered through and drained for an hour, as 3000g"
+    )
+    command.add_argument("--dry", metavar="MASS", help="the same with its medium dry, as 1200g")
+    add_said(command)
+    command.add_argument(
+        "--corrects", metavar="N", type=int, help="the record whose place it takes, and its time without --at"
+    )
+
+
 def add_said(command: argparse.ArgumentParser) -> None:
     """Add what is said with anything that was done: when, who and why."""
     command.add_argument("--at", metavar="TIME", help="when, RFC 3339 with an offset (default: now)")

@@ -17,12 +17,14 @@ from wardian.daemon.putting import Make, Said, corrected, correcting, record_of,
 from wardian.daemon.record_words import record_words
 from wardian.daemon.staging_acts import refuse_gap
 from wardian.daemon.tongue import Tongue, utc_text
+from wardian.daemon.weighing import refuse_masses_withdrawal
 from wardian.rules.documents import nearest
-from wardian.rules.records import BATCH, CLOSED, NOTE, STAGE, WITHDRAWN, Record, in_force
+from wardian.rules.records import BATCH, CLOSED, MASSES, NOTE, STAGE, WITHDRAWN, Record, in_force
 
 #: By kind, what refuses to withdraw a record, with a ValueError.
 _REFUSE: Final[Mapping[str, Callable[[Config, Record, Sequence[Record]], None]]] = {
     STAGE: refuse_gap,
+    MASSES: refuse_masses_withdrawal,
     BATCH: refuse_withdrawal,
     CLOSED: refuse_withdrawal,
 }

@@ -5,13 +5,15 @@ and nothing is used.
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
 from wardian.daemon.config_alarms import read_alarms
+from wardian.daemon.config_care import SECTION as CARE
+from wardian.daemon.config_care import CareKeys
 from wardian.daemon.config_channels import read_notifiers, read_sensors
 from wardian.daemon.config_crops import Grown, may_be_nothing, read_crops
 from wardian.daemon.config_models import (
@@ -32,7 +34,7 @@ from wardian.daemon.doubts import WatchedTray, doubt
 from wardian.daemon.expected import Pair, expected, needed
 from wardian.daemon.library import Library, library
 from wardian.daemon.written import Section, Written, described
-from wardian.rules.crops import Crop, due_ms, pot_ms, stage_spans
+from wardian.rules.crops import Crop, day_start_ms, due_ms, pot_ms, stage_spans
 from wardian.rules.documents import Document, Parse
 from wardian.rules.documents import Path as Place
 from wardian.rules.errors import BadConfig, Mistake
@@ -53,6 +55,7 @@ SECTIONS: Final = (
     "sensors",
     "notifiers",
     "people",
+    CARE,
     *OUTWARD,
 )
 #: More than any file that can be read as a configuration.
@@ -102,6 +105,7 @@ class Config:
         notifiers: As written, defaults filled in.
         outward: What may be asked from afar, the daily summary and the beat.
         people: As written, defaults filled in; nobody where every channel gets every alarm.
+        care: When rounds are made, and whether people are reminded.
         expected: By sensor, the series (tray, quantity) that it must bring.
         warnings: What can be used but is hardly meant.
         library: Defaults and advice that are in force.
@@ -118,6 +122,7 @@ class Config:
     notifiers: tuple[NotifierKeys, ...]
     outward: Outward
     people: tuple["PersonKeys", ...]
+    care: CareKeys
     expected: Mapping[str, frozenset[Pair]]
     warnings: tuple[Mistake, ...]
     library: Library
@@ -145,6 +150,7 @@ class _Parts:
     notifiers: tuple[NotifierKeys, ...]
     outward: Outward
     people: tuple["PersonKeys", ...]
+    care: CareKeys | None
     library: Library
 
 
@@ -206,6 +212,7 @@ def _read(written: Written, folder: Path, library_: Library) -> _Parts:
         sensors=read_sensors(written, folder, names),
         notifiers=notifiers,
         people=_people(written),
+        care=written.read(CareKeys, (CARE,)),
         outward=read_outward(written, folder, channels, int((store or StoreKeys()).commit_every)),
         library=read_alarms(written, library_),
     )
@@ -226,9 +233,12 @@ def _people(written: Written) -> tuple["PersonKeys", ...]:
 def _assembled(written: Written, parts: _Parts, folder: Path) -> Config:
     assert parts.site is not None
     assert parts.store is not None
-    by_tray = {part.keys.name: needed(_crop(parts, part), part.lamp) for part in parts.trays}
+    plans = [_plan(parts, part) for part in parts.trays]
+    by_tray = {
+        plan.tray: needed(_crop(parts, part), plan) for part, plan in zip(parts.trays, plans, strict=True)
+    }
     brought = {sensor.name: expected(sensor, by_tray) for sensor in parts.sensors}
-    trays = tuple(_tray(parts, part, brought) for part in parts.trays)
+    trays = tuple(_tray(parts, *of_tray, brought) for of_tray in zip(parts.trays, plans, strict=True))
     watched = [
         WatchedTray(part.path, tray.crop, tray.plan) for part, tray in zip(parts.trays, trays, strict=True)
     ]
@@ -243,6 +253,7 @@ def _assembled(written: Written, parts: _Parts, folder: Path) -> Config:
         notifiers=parts.notifiers,
         outward=parts.outward,
         people=parts.people,
+        care=parts.care if parts.care and written.at((CARE,)) is not None else CareKeys(remind=False),
         expected=brought,
         warnings=tuple(sorted(written.warnings, key=lambda warning: warning.line)),
         library=parts.library,
@@ -261,26 +272,39 @@ def _crop(parts: _Parts, tray: TrayPart) -> Crop:
     return grown.crop
 
 
-def _tray(parts: _Parts, part: TrayPart, brought: Mapping[str, frozenset[Pair]]) -> TraySettings:
+def _tray(
+    parts: _Parts, part: TrayPart, plan: TrayPlan, brought: Mapping[str, frozenset[Pair]]
+) -> TraySettings:
+    plan = replace(plan, silent_after_ms=dict(_silences(parts, part, brought, plan.hold_ms)))
+    return TraySettings(plan.tray, _crop(parts, part), part.keys.stuck, plan, _settle_ms(parts, part))
+
+
+def _plan(parts: _Parts, part: TrayPart) -> TrayPlan:
+    """Return how a tray is judged, but for the silence of its sensors."""
     assert parts.site is not None
     assert parts.readings is not None
     assert parts.settling is not None
     keys, crop = part.keys, _crop(parts, part)
-    hold_ms = int(keys.readings.hold or parts.readings.hold)
-    plan = TrayPlan(
+    masses = keys.mass.masses(day_start_ms(keys.stuck, parts.site.timezone))
+    offset_k = parts.readings.leaf_offset if keys.readings.leaf_offset is None else keys.readings.leaf_offset
+    return TrayPlan(
         tray=keys.name,
         spans=stage_spans(crop, keys.stuck, parts.site.timezone),
-        hold_ms=hold_ms,
+        hold_ms=int(keys.readings.hold or parts.readings.hold),
         lamp=part.lamp,
-        silent_after_ms=dict(_silences(parts, part, brought, hold_ms)),
         accuracies=accuracies(keys.readings.accuracy, parts.readings.accuracy, parts.library),
         schedule=LampSchedule(*part.lamp_day, parts.site.timezone) if part.lamp_day else None,
         settling_ms={name: int(getattr(parts.settling, name)) for name in SettlingKeys.model_fields},
         due_ms=due_ms(crop, keys.stuck, parts.site.timezone),
         overdue_ms=pot_ms(crop, keys.stuck, parts.site.timezone),
         figures=parts.library.watched_figures(),
+        masses=(masses,) if masses else (),
+        is_dry=crop.is_dry,
+        retakes_mass=keys.mass.retake,
+        lux_per_umol=part.lux_per_umol,
+        zone=parts.site.timezone,
+        leaf_offset_k=None if offset_k is None else float(offset_k),
     )
-    return TraySettings(keys.name, crop, keys.stuck, plan, _settle_ms(parts, part))
 
 
 def _silences(

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Final, Literal, Self
 
 from pydantic import Field, PlainValidator, model_validator
 
+from wardian.daemon.config_masses import MassKeys
 from wardian.daemon.config_types import (
     NAME_ACCEPTS,
     SENTENCE_ACCEPTS,
@@ -21,8 +22,10 @@ from wardian.daemon.config_types import (
     Exact,
     ExactDifference,
     HumidityAccuracy,
+    LeafOffset,
     LightDifference,
     LightLimit,
+    LuxPerUmol,
     Name,
     NumberPair,
     Sentence,
@@ -40,6 +43,8 @@ SQLITE: Final = "sqlite:///"
 MEMORY: Final = "memory:"
 #: What the key ``accuracy`` accepts.
 ACCURATE: Final = "a mapping such as {air_temperature: 0.3 K, relative_humidity: 3 %}"
+#: What the key ``leaf_offset`` accepts.
+LEAF_WARMER: Final = "how much warmer leaves are than the air, such as 1 K,"
 
 #: What days after sticking accept, mistings a day, and nitrogen in the water.
 DAYS: Final = "a whole number of days after sticking, 0 to 3650,"
@@ -83,12 +88,17 @@ class StoreKeys(Section):
 
 
 class LightKeys(Section):
-    """When a lamp counts as lit; the values are read with the quantity that their unit means."""
+    """When a lamp counts as lit, and what lamp it is; lit_above is of the light that its unit means."""
 
     lit_above: LightLimit | None = key("a light with its unit, such as 1000 lx or 20 umol/m2/s", None)
     lit_deadband: LightDifference | None = key("a light such as 100 lx", None)
     on: ClockTime | None = key("when the lamp is switched on, such as 05:00,", None)
     off: ClockTime | None = key("when the lamp is switched off, such as 23:00,", None)
+
+    lamp: Text | None = key("the kind of lamp, one of those that `wardian lamps` lists,", None)
+    lux_per_umol: LuxPerUmol | None = key(
+        "the lux of one µmol m⁻² s⁻¹ of the lamp's light, such as 70,", None
+    )
 
     @model_validator(mode="after")
     def _is_on_for_a_while(self) -> Self:
@@ -96,6 +106,8 @@ class LightKeys(Section):
             raise wrong("says half a lamp's day", "both `on` and `off` are accepted, or neither")
         if self.on is not None and self.on == self.off:
             raise wrong("is on and off at one time", "two times of the day are accepted")
+        if self.lamp is not None and self.lux_per_umol is not None:
+            raise wrong("has a lamp and a factor of its own", "`lamp` is accepted, or `lux_per_umol` instead")
         return self
 
 
@@ -116,6 +128,7 @@ class ReadingsKeys(Section):
     )
     silent_after: AnyDuration | None = key(TIME, None, "by quantity, as the crop library says")
     accuracy: AccuracyKeys = key(ACCURATE, AccuracyKeys())
+    leaf_offset: LeafOffset | None = key(LEAF_WARMER, None)
 
 
 class SettlingKeys(Section):
@@ -153,6 +166,7 @@ class TrayReadingsKeys(Section):
     settle: AnyDuration | None = key(TIME, None, "as site-wide")
     silent_after: AnyDuration | None = key(TIME, None, "as site-wide")
     accuracy: AccuracyKeys = key(ACCURATE, AccuracyKeys(), "as site-wide")
+    leaf_offset: LeafOffset | None = key(LEAF_WARMER, None, "as site-wide")
 
 
 class TrayKeys(Section):
@@ -161,10 +175,11 @@ class TrayKeys(Section):
     name: Name = key(NAME_ACCEPTS)
     crop: Text = key("the name of one of the crops")
     stuck: Day = key("the day the cuttings went in, such as 2026-03-02,")
-    light: LightKeys = key("lit_above and lit_deadband", LightKeys(), "as site-wide")
+    light: LightKeys = key("a mapping such as {lamp: white LED 4000 K}", LightKeys(), "as site-wide")
     readings: TrayReadingsKeys = key(
-        "hold, settle, silent_after and accuracy", TrayReadingsKeys(), "as site-wide"
+        "a mapping such as {hold: 10 min, leaf_offset: 1 K}", TrayReadingsKeys(), "as site-wide"
     )
+    mass: MassKeys = key("saturated, dry or volume, and retake", MassKeys())
 
 
 class CropKeys(Section):

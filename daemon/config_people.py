@@ -66,6 +66,7 @@ class PersonKeys(Section):
     repeat: RepeatKeys = key("a mapping of high and medium", RepeatKeys(), _RESPONSE)
     after: SomeTime | None = key(TIME, None, "at once is the safe way")
     summary: bool = key("true or false", default=True, why="it doubles as a sign of life")
+    care: bool = key("true or false", default=True, why="whoever is told of alarms does the rounds")
 
 
 class _Read(NamedTuple):

@@ -7,6 +7,7 @@ from fractions import Fraction
 from wardian.daemon.config_crops import hint_of_crop
 from wardian.daemon.config_models import AccuracyKeys, LightKeys, TrayKeys
 from wardian.daemon.config_types import Light
+from wardian.daemon.lamps import NoSuchLamp, known_lamps
 from wardian.daemon.library import Library
 from wardian.daemon.written import Written
 from wardian.rules.amounts import exact_amount, split_amount
@@ -24,6 +25,8 @@ class TrayPart:
     lamp: LampRule | None
     #: Minutes after midnight at which the lamp is switched on and off, where that is written.
     lamp_day: tuple[int, int] | None
+    #: The illuminance of one µmol m⁻² s⁻¹ of the lamp's light, where that is written.
+    lux_per_umol: float | None
 
 
 def read_trays(
@@ -41,7 +44,13 @@ def read_trays(
             written.mistake((*path, "crop"), problem, hint_of_crop(keys.crop, crops, library))
     light = site_light or LightKeys()
     return [
-        TrayPart(path, keys, _lamp(written, path, keys.light, light, library), _lamp_day(keys.light, light))
+        TrayPart(
+            path,
+            keys,
+            _lamp(written, path, keys.light, light, library),
+            _lamp_day(keys.light, light),
+            _factor(written, path, keys.light, light, library),
+        )
         for path, keys in read
     ]
 
@@ -98,6 +107,19 @@ def _lamp_day(own: LightKeys, site: LightKeys) -> tuple[int, int] | None:
     if keys.on is None or keys.off is None:
         return None
     return keys.on.hour * 60 + keys.on.minute, keys.off.hour * 60 + keys.off.minute
+
+
+def _factor(written: Written, path: Path, own: LightKeys, site: LightKeys, library: Library) -> float | None:
+    """Return the lux of one µmol m⁻² s⁻¹ of a tray's lamp: its own, else the site's; None where nobody said."""
+    has_own = own.lamp is not None or own.lux_per_umol is not None
+    keys, place = (own, (*path, "light", "lamp")) if has_own else (site, ("light", "lamp"))
+    if keys.lamp is None:
+        return None if keys.lux_per_umol is None else float(keys.lux_per_umol)
+    try:
+        return known_lamps(library.parse).named(keys.lamp).lux_per_umol
+    except NoSuchLamp as error:
+        written.mistake(place, error.problem, error.hint)
+        return None
 
 
 def default_light(library: Library) -> Light:

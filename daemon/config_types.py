@@ -80,6 +80,17 @@ def _amount(value: Any, read: Callable[[Written], Any]) -> Any:
         _refused(value, f"{shown(value)} {error.problem}", error.hint)
 
 
+def refused(value: Any, problem: str) -> NoReturn:
+    """Raise that a value cannot be used."""
+    _refused(value, problem)
+
+
+def amount_of(value: Any, dimension: str) -> Fraction:
+    """Return an amount of a dimension, exactly, in its own unit."""
+    amount: Fraction = _amount(value, lambda written: exact_amount(written, dimension))
+    return amount
+
+
 def _duration(value: Any) -> Duration:
     return Duration(_amount(value, duration_ms))
 
@@ -329,6 +340,18 @@ def _accuracy(dimension: str, most: str) -> Callable[[Any], Fraction]:
     return read
 
 
+def _between(dimension: str, least: str, most: str) -> Callable[[Any], Fraction]:
+    """Return what reads an amount that lies between two others."""
+
+    def read(value: Any) -> Fraction:
+        amount: Fraction = _amount(value, lambda written: exact_amount(written, dimension))
+        if not exact_amount(least, dimension) <= amount <= exact_amount(most, dimension):
+            _refused(value, f"{shown(value)} cannot be meant", f"{least} to {most} is accepted")
+        return amount
+
+    return read
+
+
 LightLimit = Annotated[Light, PlainValidator(_light_limit)]
 LightDifference = Annotated[Light, PlainValidator(_light_difference)]
 Name = Annotated[str, PlainValidator(_name)]
@@ -355,5 +378,7 @@ FaultName = Annotated[str, PlainValidator(_fault)]
 WebAddress = Annotated[str, PlainValidator(_web_address)]
 Exact = Annotated[Fraction, PlainValidator(_exact)]
 ExactDifference = Annotated[Fraction, PlainValidator(_exact_difference)]
+LuxPerUmol = Annotated[Fraction, PlainValidator(_between("illuminance", "1 lx", "300 lx"))]
+LeafOffset = Annotated[Fraction, PlainValidator(_between("temperature difference", "-10 K", "10 K"))]
 TemperatureAccuracy = Annotated[Fraction, PlainValidator(_accuracy("temperature difference", "5 K"))]
 HumidityAccuracy = Annotated[Fraction, PlainValidator(_accuracy("relative humidity", "20 %"))]

@@ -85,6 +85,8 @@ def _written(path: Path, one: Sourced) -> CropValue:
         number, unit = float(exact_amount(value, dimension)), quantity.unit
     elif path[-1] in ("on_delay", "off_delay", "stick_within"):
         number, unit = duration_ms(value) / 1000, "s"
+    elif path[-1] == "warmth_base":
+        number, unit = float(exact_amount(value, "temperature")), "°C"
     return CropValue(path, _text(path, value, unit), one.mark, one.line, number, unit)
 
 
@@ -96,7 +98,6 @@ def _text(path: Path, value: Any, unit: str | None) -> str:
         words = f"{low}" if low == high else f"{low} to {high}"
         return f"{words} {_UNITS.get(str(path[-1]), '')}".rstrip()
     bare = isinstance(value, (int, Decimal))
-    unit = "°C" if path[-1] == "warmth_base" else unit
     return f"{value} {unit}" if bare and unit else str(value)
 
 

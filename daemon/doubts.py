@@ -5,12 +5,13 @@ from typing import NamedTuple
 
 from wardian.daemon.config_brokers import is_loopback
 from wardian.daemon.config_sensors import MqttSensorKeys, SensorKeys
-from wardian.daemon.expected import Pair, inputs, may_bring_anything, missed
+from wardian.daemon.doubts_of_light import NAME_THE_LAMP, doubt_leaves, doubt_schedules
+from wardian.daemon.expected import Pair, may_bring_anything, missed
 from wardian.daemon.written import Written
 from wardian.rules.amounts import duration_words
 from wardian.rules.crops import Crop
 from wardian.rules.documents import Path
-from wardian.rules.plans import TrayPlan
+from wardian.rules.plans import TrayPlan, inputs_of
 
 
 class WatchedTray(NamedTuple):
@@ -41,6 +42,8 @@ def doubt(
         )
     for tray in trays:
         _doubt_tray(written, tray, sensors, brought)
+        doubt_leaves(written, tray.path, tray.plan, brought)
+    doubt_schedules(written, [tray for tray in trays if tray.plan.schedule is not None])
     shortest_hold_ms = min(tray.plan.hold_ms for tray in trays)
     for place, sensor in enumerate(sensors):
         _doubt_sensor(written, ("sensors", place), sensor, shortest_hold_ms)
@@ -58,16 +61,27 @@ def _doubt_tray(
 ) -> None:
     if not any(stage.bands for stage in tray.crop.stages):
         written.warn((*tray.path, "crop"), "has no band in any stage: nothing of this tray is watched")
+    if any("water_lost" in stage.bands and "water_lost" not in stage.optional for stage in tray.crop.stages):
+        _doubt_masses(written, tray)
     if not sensors or any(may_bring_anything(sensor) for sensor in sensors):
         return
     measured = {quantity for pairs in brought.values() for name, quantity in pairs if name == tray.plan.tray}
     for quantity in sorted(missed(tray.crop)):
-        missing = [name for name in inputs(quantity, tray.plan.lamp) if name not in measured]
+        missing = [name for name in inputs_of(quantity, tray.plan) if name not in measured]
         if missing:
             problem = (
                 f"has a band of {quantity}, which can never alarm: no sensor brings {' and '.join(missing)}"
             )
-            written.warn(tray.path, problem)
+            hint = NAME_THE_LAMP if missing == ["ppfd"] and "illuminance" in measured else ""
+            written.warn(tray.path, problem, hint)
+
+
+def _doubt_masses(written: Written, tray: WatchedTray) -> None:
+    if not tray.plan.masses:
+        problem = (
+            "has a band of water_lost, which cannot alarm before somebody says what it weighs full and dry"
+        )
+        written.warn(tray.path, problem, "write mass, or weigh it: wardian water weigh")
 
 
 def _doubt_sensor(written: Written, path: Path, sensor: SensorKeys, hold_ms: int) -> None:

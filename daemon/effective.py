@@ -34,7 +34,7 @@ from wardian.rules.units import own_unit
 CROPS: Final = "crops"
 _HURRIED: Final = "the simulator's clock runs faster than readings arrive"
 _SELDOM: Final = "three readings must fail, and they come seldom"
-_TRAY_KEYS: Final = ("light", "readings")
+_TRAY_KEYS: Final = ("light", "readings", "mass")
 _ADVICE: Final = "general practice, from memory where rules/alarms.yaml names no source"
 
 
@@ -159,7 +159,7 @@ def _plain(value: Any) -> str:
     if isinstance(value, dict):
         return ", ".join(f"{name} {part}" for name, part in value.items())
     if isinstance(value, tuple):
-        return ", ".join(map(str, value)) or "none"
+        return ", ".join(map(_plain, value)) or "none"
     if value is None:
         return "not set"
     return f"{value:g}" if isinstance(value, float) else str(value)
@@ -216,6 +216,9 @@ def _of_light(config: Config, path: Path, keys: LightKeys) -> Iterator[Effective
         else:
             reasoned = config.library.general[name]
             yield _default(here, reasoned.text, reasoned)
+    for name in ("on", "off", "lamp", "lux_per_umol"):
+        if getattr(keys, name) is not None:
+            yield _written(config, (*path, name), str(config.document.at((*path, name))))
 
 
 # ---------------------------------------------------------------------------------------- alarms
@@ -271,8 +274,23 @@ def _of_tray(config: Config, path: Path, keys: TrayKeys) -> Iterator[Effective]:
         if name == "settle" and milliseconds != ReadingsKeys().settle:
             why = _HURRIED
         yield _first_written(config, str(Duration(milliseconds)), path, ("readings", name), why)
+    if tray.plan.lux_per_umol is not None:
+        yield _factor(config, path, tray.plan.lux_per_umol)
+    if tray.plan.leaf_offset_k is not None:
+        value = f"{tray.plan.leaf_offset_k:g} K"
+        yield _first_written(config, value, path, ("readings", "leaf_offset"), "")
     yield from _silences(config, path, tray)
     yield from _accuracies(config, path, tray)
+    yield from _of_keys(config, (*path, "mass"), keys.mass)
+
+
+def _factor(config: Config, path: Path, lux_per_umol: float) -> Effective:
+    """Return the factor of a tray's lamp with the line of what says so: its own lamp or factor, else the site's."""
+    places = [(*of, "light", name) for of in (path, ()) for name in ("lamp", "lux_per_umol")]
+    line = next(config.document.line(one) for one in places if config.document.at(one) is not None)
+    value = f"{lux_per_umol:g} lx of one µmol m⁻² s⁻¹"
+    here = dotted((*path, "light", "lux_per_umol"))
+    return Effective(here, value, line, None, lux_per_umol, "lx")
 
 
 def _silences(config: Config, path: Path, tray: TraySettings) -> Iterator[Effective]:

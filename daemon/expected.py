@@ -12,8 +12,7 @@ from wardian.daemon.config_sensors import (
     SubscriptionKeys,
 )
 from wardian.rules.crops import Crop
-from wardian.rules.plans import LampRule
-from wardian.rules.quantities import DERIVED_FROM
+from wardian.rules.plans import Makings, inputs_of
 
 #: A series by tray and quantity.
 Pair: TypeAlias = tuple[str, str]
@@ -22,16 +21,9 @@ Pair: TypeAlias = tuple[str, str]
 SIMULATED: Final = ("air_temperature", "medium_temperature", "relative_humidity", "illuminance", "tray_mass")
 
 
-def inputs(quantity: str, lamp: LampRule | None) -> tuple[str, ...]:
-    """Return the measured quantities that a quantity is made of: itself where it is measured."""
-    if quantity == "light_hours":
-        return (lamp.quantity,) if lamp else ()
-    return DERIVED_FROM.get(quantity, (quantity,))
-
-
-def needed(crop: Crop, lamp: LampRule | None) -> frozenset[str]:
-    """Return the measured quantities without which some band of a crop, but for optional ones, cannot be judged."""
-    return frozenset(name for quantity in missed(crop) for name in inputs(quantity, lamp))
+def needed(crop: Crop, tray: Makings) -> frozenset[str]:
+    """Return what must be measured at a tray, or some band of its crop, but for optional ones, cannot be judged."""
+    return frozenset(name for quantity in missed(crop) for name in inputs_of(quantity, tray))
 
 
 def missed(crop: Crop) -> frozenset[str]:

@@ -5,10 +5,11 @@ longer stands is unknown, with its age, and never shown as present.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from wardian.daemon.config import Config, TraySettings
+from wardian.daemon.light_seen import LightSeen, lights_seen
 from wardian.daemon.tongue import utc_text
 from wardian.rules.crops import Band, day_of, is_optional, stage_at
 from wardian.rules.engine import Engine
@@ -16,6 +17,7 @@ from wardian.rules.ports import JournalEntry, Store
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.transitions import SENSOR_SILENT
 from wardian.rules.tray_engine import Present
+from wardian.rules.water import is_estimated
 
 #: Readings may be stored a little ahead of our own clock.
 _AHEAD_MS = 600_000
@@ -37,6 +39,10 @@ class QuantityNow:
     uncertainty: float | None = None
     #: What more it may be, for light that nobody measured.
     unseen: float = 0.0
+    #: Whether it hangs on a mass that nobody weighed.
+    is_estimated: bool = False
+    #: By which it is made of illuminance, for photons that nobody measured.
+    lux_per_umol: float | None = None
 
     def as_json(self) -> dict[str, Any]:
         """Return it as the status that programs read."""
@@ -52,6 +58,8 @@ class QuantityNow:
             "last_value": self.last_value,
             "unseen": self.unseen,
             "uncertainty": self.uncertainty,
+            "is_estimated": self.is_estimated,
+            **({} if self.lux_per_umol is None else {"lux_per_umol": self.lux_per_umol}),
         }
 
 
@@ -66,6 +74,7 @@ class TrayNow:
     quantities: tuple[QuantityNow, ...]
     alarms: tuple[Mapping[str, Any], ...]
     silent: tuple[str, ...]
+    light: LightSeen | None = None
 
     def as_json(self) -> dict[str, Any]:
         """Return it as the status that programs read."""
@@ -77,6 +86,7 @@ class TrayNow:
             "quantities": {quantity.name: quantity.as_json() for quantity in self.quantities},
             "alarms": [dict(alarm) for alarm in self.alarms],
             "silent_sensors": list(self.silent),
+            "light": self.light.as_json() if self.light else None,
         }
 
 
@@ -101,14 +111,12 @@ def bench_now(config: Config, store: Store, now_ms: int, daemon: Mapping[str, An
     engine.feed(store.chunk(max(judged, 0), now_ms + _AHEAD_MS))
     engine.advance(now_ms)
     standing = store.standing()
-    return BenchNow(
-        now_ms,
-        tuple(
-            _tray_now(tray, engine.trays[tray.name].present(now_ms), standing, config, now_ms)
-            for tray in config.trays
-        ),
-        daemon,
+    lights = lights_seen(store, [tray.plan for tray in config.trays], now_ms, config.site.zone)
+    trays = (
+        _tray_now(tray, engine.trays[tray.name].present(now_ms), standing, config, now_ms)
+        for tray in config.trays
     )
+    return BenchNow(now_ms, tuple(replace(tray, light=lights.get(tray.name)) for tray in trays), daemon)
 
 
 def _tray_now(
@@ -132,7 +140,14 @@ def _tray_now(
         crop=tray.crop.name,
         day=day_of(tray.stuck, config.site.zone, now_ms),
         stage=stage.name if stage else None,
-        quantities=tuple(_quantity_now(name, present.get(name), bands.get(name), now_ms) for name in names),
+        quantities=tuple(
+            replace(
+                _quantity_now(name, present.get(name), bands.get(name), now_ms),
+                is_estimated=is_estimated(name, tray.plan.masses, now_ms),
+                lux_per_umol=tray.plan.lux_per_umol if name == "daily_light_integral" else None,
+            )
+            for name in names
+        ),
         alarms=alarms,
         silent=tuple(alarm["quantity"] for alarm in alarms if alarm["condition"] == SENSOR_SILENT),
     )

@@ -218,11 +218,25 @@ class Loop:
                 self._write(time_ms, tray, fields)
             self._unkept.journal += extra.recorded
             self._unkept.records += extra.records
+            self._take_readings(extra.readings)
             self._unkept.due += extra.due
             self._unkept.notes |= extra.notes
 
     def _take_in(self, arrivals: list[Arrival], now_ms: int, sensors: Sequence[Sensor]) -> None:
-        readings, refused = self._intake.take(arrivals, now_ms)
+        taken, refused = self._intake.take(arrivals, now_ms)
+        unkept = self._unkept
+        readings = self._take_readings(taken)
+        for time_ms, tray, quantity in doubted(refused, self._settle_ms, now_ms):
+            self._engine.refuse(max(time_ms, self._engine.trays[tray].judged_ms), tray, quantity)
+            unkept.changed.add(tray)
+        unkept.refused += refused
+        unkept.arrivals += arrivals
+        if self._may_judge(readings, now_ms, sensors):
+            until_ms = {tray: now_ms - settle_ms for tray, settle_ms in self._settle_ms.items()}
+            self._tell(self._engine.advance(until_ms), until_ms)
+
+    def _take_readings(self, readings: list[Reading]) -> list[Reading]:
+        """Let readings be judged; return those that did not come too late for it."""
         unkept = self._unkept
         late = self._engine.take(readings)
         if late:
@@ -232,14 +246,7 @@ class Loop:
             readings = [reading for reading in readings if id(reading) not in too_late]
         unkept.readings += readings
         self.observer.take(readings)
-        for time_ms, tray, quantity in doubted(refused, self._settle_ms, now_ms):
-            self._engine.refuse(max(time_ms, self._engine.trays[tray].judged_ms), tray, quantity)
-            unkept.changed.add(tray)
-        unkept.refused += refused
-        unkept.arrivals += arrivals
-        if self._may_judge(readings, now_ms, sensors):
-            until_ms = {tray: now_ms - settle_ms for tray, settle_ms in self._settle_ms.items()}
-            self._tell(self._engine.advance(until_ms), until_ms)
+        return readings
 
     def _may_judge(self, readings: Sequence[Reading], now_ms: int, sensors: Sequence[Sensor]) -> bool:
         """Whether the clock may go on: after a start only once the backlog held for us is in.

@@ -1,7 +1,6 @@
 """The part of a running daemon that explains a tray whose roots are past due, put together as configured."""
 
 from collections.abc import Callable, Sequence
-from contextlib import ExitStack
 from typing import TYPE_CHECKING, NamedTuple
 
 from wardian.daemon.past_due import NOTE, PastDueExplained
@@ -24,8 +23,8 @@ class Around(NamedTuple):
     words: Callable[[], "Words"]
 
 
-def open_past_due(around: Around, opened: ExitStack) -> PastDueExplained:
-    """Return what explains overdue trays to people, and to channels that are nobody's; it is stopped with ``opened``."""
+def open_past_due(around: Around) -> PastDueExplained:
+    """Return what explains overdue trays to people, and to channels that are nobody's."""
     config, channels = around.config, around.channels
 
     def make(tray: str, now_ms: int, key: str) -> Message:
@@ -36,9 +35,7 @@ def open_past_due(around: Around, opened: ExitStack) -> PastDueExplained:
     of_nobody = tuple(channel for channel in channels if channel not in owned)
     # A channel of nobody's gets every alarm as it comes, by day and by night.
     hearers = [*people, *([Person("", of_nobody)] if of_nobody else [])]
-    part = PastDueExplained(hearers, make, around.store.notes().get(NOTE))
-    opened.callback(part.stop)
-    return part
+    return PastDueExplained(hearers, make, around.store.notes().get(NOTE))
 
 
 def past_due_message(around: Around, tray: str, now_ms: int, key: str) -> Message:

@@ -10,7 +10,9 @@ from datetime import tzinfo
 from typing import Final
 
 from wardian.daemon.config import Config, TraySettings
+from wardian.daemon.weighing import with_masses
 from wardian.rules.batches import ROOTED
+from wardian.rules.care_given import cares_of, found_roots_ms, rot_seen_ms
 from wardian.rules.crops import day_start_ms
 from wardian.rules.plans import TrayPlan
 from wardian.rules.records import BATCH, CLOSED, SCORES, Record, in_force, of_tray
@@ -33,8 +35,16 @@ def _by_batch(plan: TrayPlan, _tray: TraySettings, own: Sequence[Record]) -> Tra
     return replace(plan, due_ms=due_ms, overdue_ms=overdue_ms)
 
 
+def _by_looks(plan: TrayPlan, _tray: TraySettings, own: Sequence[Record]) -> TrayPlan:
+    """Know of mould or rot that no later look found gone, and expect no roots where a look found them."""
+    begun = max((place for place, record in enumerate(own) if record.kind == BATCH), default=0)
+    looks = cares_of(own[begun:])
+    due_ms = plan.due_ms if found_roots_ms(looks) is None else None
+    return replace(plan, due_ms=due_ms, rot_seen_ms=rot_seen_ms(looks))
+
+
 #: One after the other.
-CHANGES: Final[Sequence[Change]] = (_by_batch,)
+CHANGES: Final[Sequence[Change]] = (_by_batch, _by_looks, with_masses)
 
 
 def plan_of(tray: TraySettings, records: Sequence[Record], zone: tzinfo) -> TrayPlan:

@@ -4,25 +4,40 @@ The rule of this file: a record is taken up once, in one commit with its entry i
 """
 
 import logging
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final
 
 from wardian.daemon.beside import Extra
 from wardian.daemon.lives import Lives
 from wardian.daemon.record_words import record_words
 from wardian.daemon.tongue import Tongue, utc_text
+from wardian.rules.care_given import CLEANED, FED, WIPED
 from wardian.rules.errors import StoreFailed
-from wardian.rules.observing.looks import LIFTED, MISTED, WATERED, Care
+from wardian.rules.observing.looks import ALCOHOL, LIFTED, MISTED, WATERED, Care
 from wardian.rules.observing.minutes import KEPT, MINUTE_MS
 from wardian.rules.ports import Store
+from wardian.rules.readings import Reading
 from wardian.rules.records import CARE, WITHDRAWN, Record, in_force
 
 log = logging.getLogger(__name__)
 
 #: The note that says which record was taken up last.
 NOTE: Final = "records"
-#: Recorded events that show in the traces, and as what.
-SHOWS: Final = {LIFTED: LIFTED, MISTED: MISTED, WATERED: WATERED}
+#: Recorded events that observers are told of, and as what they show in the traces.
+SHOWS: Final = {
+    LIFTED: LIFTED,
+    MISTED: MISTED,
+    WATERED: WATERED,
+    FED: WATERED,
+    WIPED: LIFTED,
+    CLEANED: LIFTED,
+    ALCOHOL: ALCOHOL,
+}
+
+#: What is measured by hand in the water, and the quantity that it is.
+MEASURED: Final = {"ph": "water_ph", "ec": "water_ec"}
+
+_NEVER_MS: Final = 2**62
 
 #: Lets all that judges a tray go on by the records there are.
 Replan = Callable[[str, Sequence[Record]], None]
@@ -31,14 +46,22 @@ Replan = Callable[[str, Sequence[Record]], None]
 class Recording:
     """Takes part in the rounds with what was put on record since the last one."""
 
-    def __init__(self, store: Store, tongue: Tongue, trays: Iterable[str], replan: Replan) -> None:
-        """Go on after the record that an earlier run took up last."""
+    def __init__(self, store: Store, tongue: Tongue, trays: Mapping[str, int], replan: Replan) -> None:
+        """Go on after the record that an earlier run took up last.
+
+        ``trays`` says of each when its cuttings went in: what happened before is an earlier batch's, and no news.
+        """
         self._store = store
         self._tongue = tongue
-        self._trays = frozenset(trays)
+        self._trays = trays
         self._replan = replan
         self._taken = int(store.notes().get(NOTE, 0))
         self._known: list[Record] = store.records()
+
+    @property
+    def known(self) -> Sequence[Record]:
+        """All records there are, as far as the store was read."""
+        return self._known
 
     def work(self, now_ms: int, _lives: Lives) -> Extra:
         """Return the entries of the journal about what is new, and plan by it."""
@@ -52,16 +75,24 @@ class Recording:
         if not new:
             return Extra()
         self._taken = new[-1].number
-        for tray in self._trays & _trays_of(new, self._known):
+        for tray in sorted(self._trays.keys() & _trays_of(new, self._known)):
             self._replan(tray, self._known)
         extra = Extra(notes={NOTE: self._taken})
         for record in new:
-            if record.tray in self._trays:
+            if record.time_ms >= self._trays.get(record.tray, _NEVER_MS):
                 extra.recorded.append((now_ms, record.tray, entry_of(record, self._tongue, now_ms)))
+                extra.readings += readings_of(record)
         return extra
 
     def committed(self) -> None:
         """Do nothing: what is put on record waits for nothing."""
+
+
+def readings_of(record: Record) -> Iterator[Reading]:
+    """Yield what somebody measured by hand, as readings of the time when they did."""
+    for field, quantity in MEASURED.items():
+        if record.kind == CARE and field in record.fields:
+            yield Reading(record.time_ms, record.tray, quantity, float(record.fields[field]))
 
 
 def _trays_of(new: Sequence[Record], known: Sequence[Record]) -> set[str]:
@@ -99,12 +130,13 @@ def entry_of(record: Record, tongue: Tongue, now_ms: int) -> dict[str, Any]:
 
 
 def cares(records: Iterable[Record], since_ms: int) -> Iterator[tuple[str, Care]]:
-    """Yield the care that records tell of and traces can show, done since an instant, with its tray."""
+    """Yield the care that records tell of and observers know, done since an instant, with its tray."""
     for record in in_force(records):
         event = SHOWS.get(record.fields.get("event", "")) if record.kind == CARE else None
         if event and record.time_ms >= since_ms:
             end_ms = record.time_ms + round(record.fields.get("minutes", 0) * MINUTE_MS)
-            yield record.tray, Care(event, record.time_ms, end_ms, is_recorded=True)
+            grams = record.fields.get("grams")
+            yield record.tray, Care(event, record.time_ms, end_ms, is_recorded=True, grams=grams)
 
 
 def remembered_cares(records: Iterable[Record], now_ms: int) -> Iterator[tuple[str, Care]]:

@@ -5,10 +5,11 @@ from itertools import groupby
 from typing import Any, Final
 
 from wardian.daemon.config import Config
+from wardian.daemon.light_words import light_lines
 from wardian.daemon.lives import alarm_of
 from wardian.daemon.look import BenchNow, QuantityNow, TrayNow
 from wardian.daemon.replay import Replayed
-from wardian.daemon.tongue import Tongue, ms_of, span_words
+from wardian.daemon.tongue import Tongue, by_factor, ms_of, span_words
 from wardian.rules.life import LATCHED, RETURNED_UNACKNOWLEDGED, SET_ASIDE
 from wardian.rules.ports import JournalEntry
 from wardian.rules.quantities import QUANTITIES
@@ -33,6 +34,7 @@ def _tray_lines(site: Tongue, tray: TrayNow) -> Iterator[str]:
     if not tray.quantities:
         yield "  nothing is known of it and no band is set"
     yield from columns([_quantity_words(site, quantity) for quantity in tray.quantities])
+    yield from (f"  {line}" for line in (light_lines(tray.light, site) if tray.light else ()))
     for alarm in tray.alarms:
         yield f"  ! {alarm['alarm']} ({alarm['priority']}): {alarm['message']}"
 
@@ -41,8 +43,10 @@ def _quantity_words(site: Tongue, now: QuantityNow) -> tuple[str, ...]:
     quantity = QUANTITIES[now.name]
     if now.value is not None:
         value = site.uncertain(quantity, now.value, now.uncertainty)
+        value += " (estimated)" if now.is_estimated else ""
         if now.unseen > 0:
             value += f" seen, {site.value(quantity, now.unseen)} unseen"
+        value += by_factor(now.lux_per_umol)
     elif now.last_value is not None and now.age_s is not None:
         age = span_words(round(now.age_s * 1000))
         value = f"unknown, was {site.value(quantity, now.last_value)} {age} ago"

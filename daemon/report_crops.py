@@ -38,8 +38,10 @@ def listed_lines(rows: Sequence[Mapping[str, Any]]) -> Iterator[str]:
         yield f"{row['crop']:<{width}}  " + "; ".join(filter(None, told))
 
 
-def crop_lines(title: str, values: Sequence[CropValue], file: str) -> Iterator[str]:
-    """Yield a crop in full; a number in brackets names the mark, or the place in the file, that stands at the end.
+def crop_lines(
+    title: str, values: Sequence[CropValue], file: str, *, fahrenheit: bool = False
+) -> Iterator[str]:
+    """Yield a crop in full, as whoever reads it is used to temperatures; a number in brackets names the mark, or the place in the file, that stands at the end.
 
     Deadbands and delays that nobody wrote are those of every crop and are left out.
     """
@@ -50,7 +52,7 @@ def crop_lines(title: str, values: Sequence[CropValue], file: str) -> Iterator[s
             continue
         source = one.mark if one.line is None else f"{file}:{one.line}"
         number = marks.setdefault(source, len(marks) + 1)
-        head, words = _words(one)
+        head, words = _words(one._replace(text=_in_fahrenheit(one)) if fahrenheit else one)
         lines.setdefault(head, []).append(f"{words} [{number}]")
     yield title
     stage = ""
@@ -61,6 +63,13 @@ def crop_lines(title: str, values: Sequence[CropValue], file: str) -> Iterator[s
         yield f"{'  ' * len(head)}{head[-1]}: {', '.join(told)}"
     yield ""
     yield from (f"[{number}] {mark}" for mark, number in marks.items())
+
+
+def _in_fahrenheit(one: CropValue) -> str:
+    """Return a value as its reader knows it; what somebody wrote in °F stays as it is."""
+    if one.number is None or not one.text.endswith("°C"):
+        return one.text
+    return f"{one.number * 9 / 5 + 32:g} °F"
 
 
 def _words(one: CropValue) -> tuple[tuple[str, ...], str]:

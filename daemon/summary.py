@@ -6,16 +6,18 @@ was not known is neither within a band nor beyond it.
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final, NamedTuple
 
 from wardian.daemon.config import Config, TraySettings
+from wardian.daemon.light_seen import light_of_yesterday
 from wardian.daemon.lives import Lives
 from wardian.daemon.outbox import Backlog, backlogs
 from wardian.rules.crops import Band, day_of, is_optional, stage_at
 from wardian.rules.engine import Engine
 from wardian.rules.excursions import Excursion, paired, without_delays
 from wardian.rules.life import ACKNOWLEDGED, LATCHED, RETURNED_UNACKNOWLEDGED, SET_ASIDE, UNACKNOWLEDGED
+from wardian.rules.light_days import LightDay
 from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import JournalEntry, Store
 from wardian.rules.quantities import QUANTITIES
@@ -27,7 +29,15 @@ _PIECE_MS: Final = 3_600_000
 #: Hours of light are those of the last day, so readings of one more day are looked at.
 _DAY_MS: Final = 86_400_000
 #: What people do to a tray, as the journal tells it and as they call it.
-CARE: Final = {"misted": "misted", "lifted": "aired", "watered": "watered"}
+CARE: Final = {
+    "misted": "misted",
+    "lifted": "aired",
+    "watered": "watered",
+    "fed": "fed",
+    "looked": "looked at",
+    "wiped": "wiped",
+    "cleaned": "cleaned",
+}
 _JOURNAL_LOOKS: Final = (1_000, 20_000, None)
 _MOST_REFUSED: Final = 10_000
 #: Hours of light that are older are not those of the last day.
@@ -59,7 +69,8 @@ class TrayDay:
 
     ``light_h`` are the lit hours seen in the last 24 h, ``unseen_h`` what more there may have been; None where they
     are not known now. ``wants_light``: some stage has a band of them. ``readings`` counts those of the whole time;
-    ``raised`` how often each alarm was, by name.
+    ``raised`` how often each alarm was, by name. ``yesterday`` is the light of the last whole local day, None where
+    there was none, its photons by ``lux_per_umol`` where that is one.
     """
 
     name: str
@@ -74,6 +85,8 @@ class TrayDay:
     raised: Mapping[str, int]
     returned: int
     care: Mapping[str, int]
+    yesterday: LightDay | None
+    lux_per_umol: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +126,8 @@ def summed_up(config: Config, store: Store, lives: Lives, span: Span, watched_ms
     """
     from_ms, to_ms = span
     looked = _Looked(config.trays, store, span)
+    plans = [tray.plan for tray in config.trays]
+    light = light_of_yesterday(store, plans, to_ms, config.site.zone)
     entries = entries_between(store, span)
     listed = lives.listed()
     standing = [fields for fields in listed if fields["life"] not in SET_ASIDE]
@@ -124,7 +139,10 @@ def summed_up(config: Config, store: Store, lives: Lives, span: Span, watched_ms
     return Summary(
         from_ms=from_ms,
         to_ms=to_ms,
-        trays=tuple(looked.day(tray, config, entries) for tray in config.trays),
+        trays=tuple(
+            replace(looked.day(tray, config, entries), yesterday=light.get(tray.name))
+            for tray in config.trays
+        ),
         standing=tuple(sorted(standing, key=_urgency)),
         aside=tuple(fields for fields in listed if fields["life"] in SET_ASIDE),
         refused=refused,
@@ -203,6 +221,8 @@ class _Looked:
             raised=Counter(entry.fields["alarm"] for entry in own if entry.fields["event"] == RAISED),
             returned=events[RETURNED],
             care={word: events[event] for event, word in CARE.items() if events[event]},
+            yesterday=None,
+            lux_per_umol=tray.plan.lux_per_umol,
         )
 
     def _bands(self, plan: TrayPlan) -> Iterator[BandDay]:

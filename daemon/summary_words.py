@@ -9,6 +9,8 @@ from itertools import groupby
 from typing import Any, Final
 
 from wardian.daemon.config import Site
+from wardian.daemon.light_seen import day_json
+from wardian.daemon.light_words import day_words
 from wardian.daemon.summary import BandDay, Summary, TrayDay
 from wardian.daemon.tongue import Tongue, ms_of, span_words, utc_text
 from wardian.rules import life
@@ -118,7 +120,7 @@ def _tray_lines(tray: TrayDay, tongue: Tongue) -> Iterator[str]:
     parts = [f"{tray.crop}, day {tray.day}, {stage}.", _bands(judged, apart, silent_ms)]
     if not tray.readings:
         parts, apart = ["NO READINGS in all this time.", parts[0]], []
-    parts += [_light(tray), _alarms(tray), _care(tray)]
+    parts += [_light(tray), _yesterday(tray), _alarms(tray), _care(tray)]
     yield f"{tray.name}: {' '.join(part for part in parts if part)}"
     yield from (f"  {_band(band, silent_ms, tongue)}" for band in apart)
 
@@ -166,6 +168,11 @@ def _light(tray: TrayDay) -> str:
         return "Light of the last day unknown." if tray.wants_light else ""
     unseen = f", {tray.unseen_h:.1f} h unseen" if tray.unseen_h >= 0.05 else ""
     return f"Light {tray.light_h:.1f} h{unseen}."
+
+
+def _yesterday(tray: TrayDay) -> str:
+    """Return the light of the last whole day on the calendar, which the last 24 h cut in two."""
+    return f"Yesterday {day_words(tray.yesterday, tray.lux_per_umol)}." if tray.yesterday else ""
 
 
 def _alarms(tray: TrayDay) -> str:
@@ -261,6 +268,8 @@ def _tray_json(tray: TrayDay) -> dict[str, Any]:
         "bands": {band.quantity: _band_json(band) for band in tray.bands if _judged_ms(band)},
         "light_h": tray.light_h,
         "unseen_light_h": tray.unseen_h,
+        "yesterday_light": day_json(tray.yesterday) if tray.yesterday else None,
+        "lux_per_umol": tray.lux_per_umol,
         "raised": dict(tray.raised),
         "returned": tray.returned,
         "care": dict(tray.care),

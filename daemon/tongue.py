@@ -29,8 +29,8 @@ class Tongue:
     def value(self, quantity: Quantity, value: float) -> str:
         """Return a value in the unit people here use, with sensible digits."""
         if self.fahrenheit and quantity.dimension == "temperature":
-            return f"{value * 9 / 5 + 32:.{quantity.decimals}f} °F"
-        return f"{value:.{quantity.decimals}f} {quantity.unit}"
+            return f"{value * 9 / 5 + 32:z.{quantity.decimals}f} °F"
+        return f"{value:z.{quantity.decimals}f} {quantity.unit}"
 
     def difference(self, quantity: Quantity, difference: float) -> str:
         """Return a difference of two values; of temperatures in °F or K."""
@@ -88,6 +88,11 @@ class Tongue:
         """Return an instant as the clock at the bench shows it: ``Wed 4 Mar 06:12``."""
         local = (_EPOCH + timedelta(milliseconds=time_ms)).astimezone(self.zone)
         return f"{local:%a} {local.day} {local:%b %H:%M}"
+
+
+def by_factor(lux_per_umol: float | None) -> str:
+    """Return what is to be said of photons that are made of lux, nothing where they are measured."""
+    return "" if lux_per_umol is None else f" (an estimate by {lux_per_umol:g} lx per µmol)"
 
 
 def span_words(milliseconds: int) -> str:

@@ -17,6 +17,7 @@ from wardian.rules.ports import JournalEntry, Store
 if TYPE_CHECKING:
     from wardian.adapters.stores.lock import Holder
     from wardian.daemon.acts import Asked, Wish
+    from wardian.daemon.care_today import Known
     from wardian.daemon.look import BenchNow
     from wardian.daemon.putting import Make, PutDown
     from wardian.rules.records import Record
@@ -161,6 +162,22 @@ def records(config: Config) -> list["Record"]:
     """
     with ExitStack() as opened:
         return _store_to_look_at(config, opened).records()
+
+
+def care_known(config: Config) -> "tuple[Known, int]":
+    """Return what is known of the care of all trays, and what time it is at the bench.
+
+    Raises:
+        StoreFailed: The store cannot be read.
+    """
+    from wardian.daemon.care_seen_noted import seen_of
+    from wardian.daemon.care_today import Known, by_tray
+
+    with ExitStack() as opened:
+        store, now_ms = look(config, opened)
+        records = store.records()
+        plans = {tray.name: tray.plan for tray in with_records(config, records).trays}
+        return Known(plans, by_tray(records), seen_of(store.notes())), now_ms
 
 
 def alarm_entries(config: Config, *, everything: bool) -> list[JournalEntry]:

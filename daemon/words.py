@@ -11,13 +11,14 @@ from typing import Any
 
 from wardian.daemon.cause_words import CauseWords
 from wardian.daemon.library import Advice
-from wardian.daemon.tongue import Tongue, span_words, utc_text
+from wardian.daemon.tongue import Tongue, by_factor, span_words, utc_text
 from wardian.rules.crops import Band, day_of
 from wardian.rules.observing.causes import Cause, group_of, is_of_sensor
 from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import DueMessage, Message
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.transitions import RAISED, RETURNED, SENSOR_IMPLAUSIBLE, SENSOR_SILENT, Transition
+from wardian.rules.water import is_estimated
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,7 +188,11 @@ class Teller:
 
     def _value(self, transition: Transition, value: float) -> str:
         quantity = QUANTITIES[transition.quantity]
-        return self.tongue.uncertain(quantity, value, transition.uncertainty, "saturation")
+        words = self.tongue.uncertain(quantity, value, transition.uncertainty, "saturation")
+        plan = self.trays[transition.tray].plan
+        if is_estimated(quantity.name, plan.masses, transition.time_ms):
+            return f"{words} (estimated)"
+        return words + by_factor(plan.lux_per_umol if quantity.name == "daily_light_integral" else None)
 
     def _about_sensor(self, transition: Transition) -> str:
         words = QUANTITIES[transition.quantity].words

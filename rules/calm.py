@@ -13,12 +13,14 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from wardian.rules.crops import Limit
-from wardian.rules.derived import FORMULAS
+from wardian.rules.derived import Formula
 from wardian.rules.health import Silence
 from wardian.rules.judging import LimitState, Stand
 from wardian.rules.light import LitTime
-from wardian.rules.quantities import DERIVED_FROM, SATURATION_PCT
+from wardian.rules.plans import Masses
+from wardian.rules.quantities import SATURATION_PCT
 from wardian.rules.readings import Reading
+from wardian.rules.water import lost_pct, masses_at
 
 #: More readings than this are cheaper as arrays.
 MOST_READINGS: Final = 64
@@ -64,19 +66,21 @@ class Calm:
     Attributes:
         until_ms: The next stage; what reaches beyond its start is not calm.
         ranges: By quantity with limits, the values that change nothing.
-        derived: The derived quantities that are judged.
+        derived: The derived quantities that are judged, and how.
         lit: Light hours and the quantity they come from, where they are judged or shown.
         hold_ms: How long a reading stands.
         silences: The series whose silence is an alarm.
+        masses: What the tray weighs full and dry, where the water that it lost is judged or shown.
     """
 
     until_ms: float
     ranges: Mapping[str, Range]
-    derived: Sequence[str]
+    derived: Mapping[str, Formula]
     lit: LitTime | None
     lamp_quantity: str
     hold_ms: int
     silences: Mapping[str, Silence]
+    masses: Sequence[Masses] = ()
     _stands: dict[str, Stand] = field(default_factory=dict)
     _lit_until_ms: int = 0
 
@@ -117,18 +121,28 @@ class Calm:
         return calm is None or calm.holds(value, value)
 
     def _derives(self, time_ms: int, touched: Sequence[str]) -> bool:
-        for quantity in self.derived:
-            names = DERIVED_FROM[quantity]
+        for quantity, (names, values) in self.derived.items():
             if any(name in touched for name in names):
                 inputs = [self._stands.get(name) for name in names]
                 known = [one for one in inputs if one is not None and one.until_ms > time_ms]
                 if len(known) < len(names):
                     continue
-                value = float(FORMULAS[quantity](*(np.float64(one.for_high) for one in known)))
+                value = float(values(*(np.float64(one.for_high) for one in known)))
                 until_ms = min(one.until_ms for one in known)
                 if value != value or not self._stays(quantity, Stand(time_ms, until_ms, value, value)):  # noqa: PLR0124  # not a number
                     return False
+        if "tray_mass" in touched and not self._weighs(time_ms):
+            return False
         return self.lamp_quantity not in touched or self._lights()
+
+    def _weighs(self, time_ms: int) -> bool:
+        masses, weighed = masses_at(self.masses, time_ms), self._stands["tray_mass"]
+        if masses is None:
+            return True
+        if "water_lost" not in self._stands:
+            return False
+        lost = lost_pct(weighed.for_high, masses)
+        return self._stays("water_lost", Stand(time_ms, weighed.until_ms, lost, lost))
 
     def _lights(self) -> bool:
         assert self.lit is not None

@@ -1,7 +1,8 @@
 """Derived series: a value at each reading of an input, known while every input is known."""
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import Final, TypeAlias
+from functools import cache, partial
+from typing import Final, NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,10 +13,19 @@ from wardian.rules.air import (
     vapour_pressure_deficit_array,
 )
 from wardian.rules.judging import Stand, Stretch
+from wardian.rules.quantities import DERIVED_FROM, LEAF_DEFICIT
 from wardian.rules.readings import Times, Values
 
 #: For each instant, how many readings there are up to it.
 Places: TypeAlias = NDArray[np.int64]
+
+
+class Formula(NamedTuple):
+    """How a quantity is derived: of which measured ones, and by what over arrays of these."""
+
+    inputs: tuple[str, ...]
+    values: Callable[..., Values]
+
 
 #: Derived quantity → its formula over arrays; ``DERIVED_FROM`` has its arguments.
 FORMULAS: Final[Mapping[str, Callable[..., Values]]] = {
@@ -25,11 +35,29 @@ FORMULAS: Final[Mapping[str, Callable[..., Values]]] = {
 }
 
 
-def derive(quantity: str, inputs: Sequence[Stretch], before: Sequence[Stand | None]) -> Stretch:
+@cache
+def formulas(leaf_offset_k: float | None) -> Mapping[str, Formula]:
+    """Return how everything that has a formula is derived at a tray.
+
+    Args:
+        leaf_offset_k: How much warmer leaves are than the air, None where they are measured. [K]
+    """
+    found = {quantity: Formula(DERIVED_FROM[quantity], values) for quantity, values in FORMULAS.items()}
+    if leaf_offset_k is not None:
+        of_air = DERIVED_FROM["vapour_pressure_deficit"]
+        found[LEAF_DEFICIT] = Formula(of_air, partial(_leaf_deficit_by_offset, leaf_offset_k))
+    return found
+
+
+def _leaf_deficit_by_offset(leaf_offset_k: float, air_c: Values, humidity_pct: Values) -> Values:
+    return leaf_vapour_pressure_deficit_array(air_c + leaf_offset_k, air_c, humidity_pct)
+
+
+def derive(formula: Formula, inputs: Sequence[Stretch], before: Sequence[Stand | None]) -> Stretch:
     """Return a derived series over a window.
 
     Args:
-        quantity: One of ``FORMULAS``.
+        formula: How it is derived.
         inputs: The readings of each input in the window, in the formula's order.
         before: What stood of each input before the window.
 
@@ -49,7 +77,7 @@ def derive(quantity: str, inputs: Sequence[Stretch], before: Sequence[Stand | No
     if not known.all():
         instants, until = instants[known], until[known]
         columns = [column[known] for column in columns]
-    values = FORMULAS[quantity](*columns)
+    values = formula.values(*columns)
     until = np.where(np.isnan(values), instants, until)
     return Stretch(instants, until, values, values)
 

@@ -32,8 +32,8 @@ _WETTER_AIR: Final = frozenset(
         "dew_point high",
     }
 )
-_DRIER_MEDIUM: Final = frozenset({"medium_moisture low", "tray_mass low"})
-_WETTER_MEDIUM: Final = frozenset({"medium_moisture high", "tray_mass high"})
+_DRIER_MEDIUM: Final = frozenset({"medium_moisture low", "tray_mass low", "water_lost high"})
+_WETTER_MEDIUM: Final = frozenset({"medium_moisture high", "tray_mass high", "water_lost low"})
 _LESS_LIGHT: Final = frozenset({"illuminance low", "ppfd low", "light_hours low", "daily_light_integral low"})
 _MORE_LIGHT: Final = frozenset(
     {"illuminance high", "ppfd high", "light_hours high", "daily_light_integral high"}
@@ -97,8 +97,9 @@ class Fault:
             return f"{judged} {limit.partition('_')[0]}" in self.signs
         if not self.of_sensor:
             return False
-        # The hours of light follow from whichever light the lamp's rule names.
-        inputs = ("illuminance", "ppfd") if judged == "light_hours" else DERIVED_FROM.get(judged, ())
+        # Hours of light and photons follow from whichever light the tray's lamp names.
+        of_light = judged in ("light_hours", "daily_light_integral")
+        inputs = ("illuminance", "ppfd") if of_light else DERIVED_FROM.get(judged, ())
         return quantity is None or judged == quantity or quantity in inputs
 
 

@@ -2,10 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import tzinfo
-from typing import NamedTuple
+from datetime import UTC, tzinfo
+from typing import NamedTuple, Protocol
 
 from wardian.rules.crops import Stage, StageSpan
+from wardian.rules.quantities import DERIVED_FROM, LEAF_DEFICIT
 
 
 class LampRule(NamedTuple):
@@ -43,6 +44,33 @@ class Masses(NamedTuple):
     is_estimated: bool = False
 
 
+class Makings(Protocol):
+    """What says of what a tray's derived quantities are made; a ``TrayPlan`` does."""
+
+    @property
+    def lamp(self) -> LampRule | None:
+        """When the lamp counts as lit."""
+
+    @property
+    def lux_per_umol(self) -> float | None:
+        """The illuminance of one µmol m⁻² s⁻¹ [lx]."""
+
+    @property
+    def leaf_offset_k(self) -> float | None:
+        """How much warmer leaves are than the air [K]."""
+
+
+def inputs_of(quantity: str, tray: Makings) -> tuple[str, ...]:
+    """Return the measured quantities that a quantity is made of at a tray: itself where it is measured."""
+    if quantity == "light_hours":
+        return (tray.lamp.quantity,) if tray.lamp else ()
+    if quantity == "daily_light_integral" and tray.lux_per_umol is not None:
+        return ("illuminance",)
+    if quantity == LEAF_DEFICIT and tray.leaf_offset_k is not None:
+        return DERIVED_FROM["vapour_pressure_deficit"]
+    return DERIVED_FROM.get(quantity, (quantity,))
+
+
 @dataclass(frozen=True, slots=True)
 class TrayPlan:
     """One tray as the engine judges it.
@@ -69,6 +97,9 @@ class TrayPlan:
             of the illuminance. None: that of the PPFD.
         leaf_offset_k: How much warmer leaves are than the air, where no probe says [K].
         rot_seen_ms: When somebody saw mould or rot in it that nobody has cleared since.
+        is_dry: Whether its crop wants it drier than most and rots when kept wet.
+        retakes_mass: Whether what it weighs after a thorough watering is taken as what it weighs full.
+        zone: Whose days are its days.
     """
 
     tray: str
@@ -88,8 +119,11 @@ class TrayPlan:
     lux_per_umol: float | None = None
     leaf_offset_k: float | None = None
     rot_seen_ms: int | None = None
+    is_dry: bool = False
+    retakes_mass: bool = True
+    zone: tzinfo = UTC
 
     @property
     def photon_light(self) -> str:
         """The light that its photons are those of."""
-        return "illuminance" if self.lux_per_umol else "ppfd"
+        return inputs_of("daily_light_integral", self)[0]

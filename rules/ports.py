@@ -3,7 +3,7 @@
 Adapters fulfil these; the rules only name them.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple, Protocol
 
@@ -267,8 +267,11 @@ class Store(Protocol):
     def readings(self, from_ms: int, to_ms: int, *, late: bool = True) -> Iterator[Reading]:
         """Yield readings with from_ms <= time < to_ms in order of time, late ones on request."""
 
-    def chunk(self, from_ms: int, to_ms: int) -> Chunk:
-        """Return readings with from_ms <= time < to_ms that were judged, as arrays (no late ones)."""
+    def chunk(self, from_ms: int, to_ms: int, quantities: Collection[str] | None = None) -> Chunk:
+        """Return readings with from_ms <= time < to_ms that were judged, as arrays (no late ones).
+
+        Where quantities are named, only of these.
+        """
 
     def latest(self) -> dict[Series, Reading]:
         """Return the newest reading of every series."""

@@ -78,17 +78,21 @@ QUANTITIES: Final[dict[str, Quantity]] = {
         _derived("dew_point", "dew point", "temperature", 1),
         _derived("light_hours", "light in the last 24 h", "hours", 1),
         _derived("daily_light_integral", "daily light integral", "daily photons", 1),
+        _derived("water_lost", "water lost", "share", 0),
     )
 }
 
 #: A humidity chip reads a little above saturation when it is wet; it is judged as saturated.
 SATURATION_PCT: Final = 100.0
 
-#: Derived quantity → the measured ones it follows from, in the order of its formula. Light hours are not
-#: here: whichever light the lamp's rule names.
+LEAF_DEFICIT: Final = "leaf_vapour_pressure_deficit"
+#: Derived quantity → the measured ones it follows from, in the order of its formula, where a tray's plan says
+#: nothing else. Light hours are not here: whichever light the lamp's rule names. What a tray weighs full and empty is
+#: no series.
 DERIVED_FROM: Final = {
     "vapour_pressure_deficit": ("air_temperature", "relative_humidity"),
     "leaf_vapour_pressure_deficit": ("leaf_temperature", "air_temperature", "relative_humidity"),
     "dew_point": ("air_temperature", "relative_humidity"),
     "daily_light_integral": ("ppfd",),
+    "water_lost": ("tray_mass",),
 }

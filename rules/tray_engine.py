@@ -18,7 +18,7 @@ from wardian.rules.health import Implausible, Silence
 from wardian.rules.judging import Change, LimitState, Stand, Stretch, Watched, Window, judge
 from wardian.rules.light import standing
 from wardian.rules.plans import TrayPlan
-from wardian.rules.quantities import DERIVED_FROM, SATURATION_PCT
+from wardian.rules.quantities import SATURATION_PCT
 from wardian.rules.readings import Points, Reading, chunk_of, count, merged
 from wardian.rules.transitions import RAISED, RETURNED, SENSOR_IMPLAUSIBLE, SENSOR_SILENT, Transition
 from wardian.rules.uncertainty import expanded_uncertainty, is_in_doubt
@@ -164,11 +164,12 @@ class TrayEngine:
         return Calm(
             until_ms=following[0].from_ms if following else inf,
             ranges=found,
-            derived=self._deriving.quantities,
+            derived=self._deriving.formulas,
             lit=self._deriving.lit,
             lamp_quantity=self.plan.lamp.quantity if self.plan.lamp else "",
             hold_ms=self.plan.hold_ms,
             silences=self._silences,
+            masses=self.plan.masses,
         )
 
     def _gather_live(self, before_ms: float = inf) -> None:
@@ -284,12 +285,13 @@ class TrayEngine:
 
     def _uncertainty(self, quantity: str, at_ms: int, stretches: Mapping[str, Stretch]) -> float | None:
         """Return how uncertain a derived value is, by what was last read of its inputs."""
-        inputs = DERIVED_FROM.get(quantity)
-        if not inputs or not self.plan.accuracies:
+        formula = self._deriving.formulas.get(quantity)
+        if not formula or not self.plan.accuracies:
             return None
-        stands = (self._stand_before(name, at_ms + 1, stretches.get(name, _NOTHING)) for name in inputs)
+        names = formula.inputs
+        stands = (self._stand_before(name, at_ms + 1, stretches.get(name, _NOTHING)) for name in names)
         known = [stand.for_high if stand else None for stand in stands]
-        return expanded_uncertainty(quantity, known, self.plan.accuracies)
+        return expanded_uncertainty(quantity, known, self.plan.accuracies, self.plan.leaf_offset_k)
 
     # ------------------------------------------------------------------------------------ sensors
 

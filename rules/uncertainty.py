@@ -6,12 +6,13 @@ difference smaller than its expanded uncertainty is no fact.
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import Final, NamedTuple
 
 import numpy as np
 
 from wardian.rules.air import MAGNUS_A, MAGNUS_B_C, dew_point_array, saturation_vapour_pressure_kpa_array
-from wardian.rules.quantities import DERIVED_FROM
+from wardian.rules.quantities import DERIVED_FROM, LEAF_DEFICIT
 
 #: For a level of confidence of about 95 %: JCGM 100:2008, 6.3.3.
 COVERAGE_FACTOR: Final = 2.0
@@ -99,6 +100,33 @@ def leaf_vapour_pressure_deficit_uncertainty_kpa(
     )
 
 
+def leaf_deficit_by_offset_uncertainty_kpa(
+    leaf_offset_k: float, air_c: Estimate, humidity_pct: Estimate
+) -> float:
+    """Return the standard uncertainty of the leaf-to-air vapour pressure deficit of leaves that follow the air.
+
+    Args:
+        leaf_offset_k: How much warmer they are, taken as it is said. [K]
+        air_c: Dry-bulb temperature of the air. [°C, -45 to 60, not checked; K]
+        humidity_pct: Of the air, relative to liquid water. [%, 0 to 100, not checked; %]
+
+    Returns:
+        Combined standard uncertainty of the deficit; what the offset is off comes on top. [kPa]
+
+    Source:
+        As ``vapour_pressure_deficit_uncertainty_kpa``, of D = e_s(T + offset) - U/100 · e_s(T): the leaf errs with
+        the air, so that both slopes of T count as one.
+
+    Example:
+        >>> round(leaf_deficit_by_offset_uncertainty_kpa(1.0, Estimate(25.0, 0.1155), Estimate(90.0, 1.1547)), 4)
+        0.0366
+    """
+    by_leaf = _slope_kpa_per_k(air_c.value + leaf_offset_k)
+    by_air = by_leaf - humidity_pct.value / 100 * _slope_kpa_per_k(air_c.value)
+    by_humidity = -_saturated_kpa(air_c.value) / 100
+    return math.hypot(by_air * air_c.uncertainty, by_humidity * humidity_pct.uncertainty)
+
+
 def dew_point_uncertainty_k(air_c: Estimate, humidity_pct: Estimate) -> float:
     """Return the standard uncertainty of the dew point.
 
@@ -135,26 +163,34 @@ UNCERTAINTIES: Final[Mapping[str, Callable[..., float]]] = {
 
 
 def expanded_uncertainty(
-    quantity: str, inputs: Sequence[float | None], accuracies: Mapping[str, float]
+    quantity: str,
+    inputs: Sequence[float | None],
+    accuracies: Mapping[str, float],
+    leaf_offset_k: float | None = None,
 ) -> float | None:
     """Return how far about 95 % of true values lie at most from a derived one, or None where nobody knows.
 
     Args:
         quantity: Any; only what is derived from humidity has an uncertainty.
-        inputs: What it was derived from, in the order of ``DERIVED_FROM``; None what is not known.
+        inputs: What it was derived from, in the order of its formula; None what is not known.
         accuracies: By measured quantity, the limits ± of its error, in its own unit of a difference.
+        leaf_offset_k: How much warmer leaves are than the air, None where they are measured. [K]
 
     Source:
         JCGM 100:2008, 6.2.1, equation 18: U = k u, here with k = 2.
     """
     if quantity not in UNCERTAINTIES:
         return None
+    names, uncertainty = DERIVED_FROM[quantity], UNCERTAINTIES[quantity]
+    if quantity == LEAF_DEFICIT and leaf_offset_k is not None:
+        names = DERIVED_FROM["vapour_pressure_deficit"]
+        uncertainty = partial(leaf_deficit_by_offset_uncertainty_kpa, leaf_offset_k)
     estimates = []
-    for name, value in zip(DERIVED_FROM[quantity], inputs, strict=True):
+    for name, value in zip(names, inputs, strict=True):
         if value is None or name not in accuracies:
             return None
         estimates.append(Estimate(value, standard_uncertainty(accuracies[name])))
-    expanded = COVERAGE_FACTOR * UNCERTAINTIES[quantity](*estimates)
+    expanded = COVERAGE_FACTOR * uncertainty(*estimates)
     return expanded if math.isfinite(expanded) else None
 
 

@@ -64,6 +64,7 @@ UNITS: Final[dict[str, dict[str, Unit]]] = {
     },
     "daily photons": {"mol m⁻² d⁻¹": _OWN, "mol/m2/d": _OWN, "mol/m²/d": _OWN},
     "mass": {"g": _OWN, "kg": Unit(Fraction(1000))},
+    "volume": {"ml": _OWN, "l": Unit(Fraction(1000))},
     "acidity": {"pH": _OWN, "": _OWN},
     "conductivity": {
         "mS/cm": _OWN,

@@ -6,7 +6,7 @@ The rule of this file: a round is understood whole before any of it is kept.
 import json
 import math
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from threading import RLock
 from typing import Any, NamedTuple
@@ -140,9 +140,10 @@ class MemoryStore:
             found = [self._readings[place] for place in places]
         yield from found
 
-    def chunk(self, from_ms: int, to_ms: int) -> Chunk:
+    def chunk(self, from_ms: int, to_ms: int, quantities: Collection[str] | None = None) -> Chunk:
         """Return readings with from_ms <= time < to_ms that were judged, as arrays (no late ones)."""
-        return chunk_of(self.readings(from_ms, to_ms, late=False))
+        every = self.readings(from_ms, to_ms, late=False)
+        return chunk_of(one for one in every if quantities is None or one.quantity in quantities)
 
     def latest(self) -> dict[Series, Reading]:
         """Return the newest reading of every series."""

@@ -7,7 +7,7 @@ transaction open between two steps of an iterator.
 
 import json
 import logging
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from threading import Lock
@@ -165,9 +165,11 @@ class SqlStore:
                 return
             after = rows[-1][:2]
 
-    def chunk(self, from_ms: int, to_ms: int) -> Chunk:
+    def chunk(self, from_ms: int, to_ms: int, quantities: Collection[str] | None = None) -> Chunk:
         """Return readings with from_ms <= time < to_ms that were judged, as arrays (no late ones)."""
         of_span = (readings.c.time_ms >= from_ms) & (readings.c.time_ms < to_ms)
+        if quantities is not None:
+            of_span &= readings.c.series_id.in_(select(series.c.id).where(series.c.quantity.in_(quantities)))
         query = select(readings).where(of_span, ~_is_late()).order_by(readings.c.time_ms)
         with self._reading() as connection:
             # The driver's own rows: wrapping millions of them would take longer than reading them.

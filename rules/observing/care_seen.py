@@ -5,12 +5,12 @@ The rule of this file: one deed is one event, whether it was recorded, seen, or 
 
 from collections.abc import Sequence
 from math import isnan
-from typing import Final
+from typing import Final, NamedTuple
 
 from wardian.rules.observing.cover import HUMIDITY, MASS, CoverSeen, Lift
 from wardian.rules.observing.looks import LIFTED, MISTED, WATERED, Care
 from wardian.rules.observing.minutes import KEPT, MINUTE_MS, Minutes
-from wardian.rules.observing.steps import STEP_MINUTES, fall, rise
+from wardian.rules.observing.steps import STEP_MINUTES, fall, is_at_rest, rise
 
 #: What a misting and a watering weigh at least, and a watering at most. [g] From memory: a misting brings 5 to
 #: 40 g to a tray, a watering 100 to 900; a light mist on a small tray less.
@@ -23,12 +23,23 @@ _MOST_WATER_G: Final = 900.0
 _WATER_COOLS_K: Final = 0.8
 #: And the humidity that a wetted probe shows. [%] From memory.
 _WET_PCT: Final = 99.0
+#: What is gone again but for a fifth within so long was laid down and taken away. Chosen.
+_GONE: Final = 0.2
+_GONE_MS: Final = 6 * MINUTE_MS
 #: How long after a lift its mist and water show.
 _SHOWS_MS: Final = 20 * MINUTE_MS
 #: How long the balance needs to be still after the cover is back.
 _SETTLES_MS: Final = MINUTE_MS
 #: Recorded and seen care of one kind that are no further apart are one.
 _SAME_MS: Final = 15 * MINUTE_MS
+
+
+class Brought(NamedTuple):
+    """What a step of the balance brought: when it began, the mass before it and how much it was [g]."""
+
+    from_ms: int
+    before_g: float
+    grams: float
 
 
 class CareSeen:
@@ -39,6 +50,8 @@ class CareSeen:
         self._cover = CoverSeen()
         #: The lift whose water is still to be weighed.
         self._unweighed: Lift | None = None
+        #: What came by a step within the last minutes.
+        self._brought: Brought | None = None
 
     @property
     def events(self) -> Sequence[Care]:
@@ -46,9 +59,9 @@ class CareSeen:
         return self._events
 
     @property
-    def is_cover_off(self) -> bool:
-        """Whether the cover is off now, as far as balance or air tell."""
-        return self._cover.is_off
+    def lift(self) -> Lift | None:
+        """The last time that the cover was lifted, None where it never was."""
+        return self._cover.last
 
     def record(self, care: Care) -> None:
         """Take note of care that a person recorded; it takes the place of the same that was seen."""
@@ -83,9 +96,22 @@ class CareSeen:
             self._unweighed = None
             if lift.back_ms - lift.from_ms <= _SHOWS_MS:
                 self._see_water(float(mass.mean[-1]) - lift.before, lift.from_ms, lift.to_ms)
-        elif not self._cover.has_just_come_back(now_ms) and (step := rise(mass, _MIST_G)):
-            began_ms = now_ms - step.minutes_ago * MINUTE_MS
-            self._see_water(float(mass.mean[-1]) - step.before, began_ms, now_ms)
+            return
+        self._take_back(float(mass.mean[-1]), now_ms)
+        step = None if self._cover.has_just_come_back(now_ms) else rise(mass, _MIST_G)
+        if step and is_at_rest(mass, step):
+            began_ms, grams = now_ms - step.minutes_ago * MINUTE_MS, float(mass.mean[-1]) - step.before
+            self._see_water(grams, began_ms, now_ms)
+            self._brought = Brought(began_ms, step.before, grams)
+
+    def _take_back(self, mass_g: float, now_ms: int) -> None:
+        """Forget water that was seen to come by a step and is gone again: it was a thing laid down."""
+        brought = self._brought
+        if brought is None or now_ms - brought.from_ms > _GONE_MS:
+            self._brought = None
+        elif mass_g - brought.before_g < _GONE * brought.grams:
+            self._brought = None
+            self._events = [one for one in self._events if one.is_recorded or one.from_ms != brought.from_ms]
 
     def _feel(self, minutes: Minutes, lift: Lift) -> None:
         """See mist and water without a balance, after a lift."""

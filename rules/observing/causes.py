@@ -43,6 +43,8 @@ _OF_LIMITS: Final[Mapping[tuple[str, str], str]] = {
     **{(one, "high"): WET_AIR for one in _HUMIDITIES},
     **{(one, "low"): DRY_MEDIUM for one in _WATER},
     **{(one, "high"): WET_MEDIUM for one in _WATER},
+    ("water_lost", "high"): DRY_MEDIUM,
+    ("water_lost", "low"): WET_MEDIUM,
     **{(one, "low"): DARK for one in _LIGHT},
     **{(one, "high"): BRIGHT for one in _LIGHT},
 }

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from functools import partial
 from typing import Final
 
+from wardian.rules.observing.daily_light import DailyLightOff
 from wardian.rules.observing.drift import DRIFTING
 from wardian.rules.observing.extremes import AirOverheated, MediumChilled, MediumOverheated
 from wardian.rules.observing.heater import HeaterIdle, HeaterRunaway
@@ -16,7 +17,7 @@ from wardian.rules.observing.looks import ConditionMaker
 from wardian.rules.observing.mains import MainsLost
 from wardian.rules.observing.saturated import SensorSaturated
 from wardian.rules.observing.stuck import STICKING, SensorStuck
-from wardian.rules.observing.tending import NotTended, PastDue, StageOverdue
+from wardian.rules.observing.tending import MouldSeen, NotTended, PastDue, StageOverdue
 from wardian.rules.observing.uncovered import CoverLeaking, CoverOff
 from wardian.rules.observing.wetness import DryingFast, OverMisted, WetTooLong
 from wardian.rules.observing.whole_tray import PowerReturned, TrayJumped
@@ -36,6 +37,7 @@ CONDITIONS: Final[Sequence[ConditionMaker]] = (
     LampNotOn,
     LampNotOff,
     LampWeak,
+    DailyLightOff,
     MediumOverheated,
     AirOverheated,
     MediumChilled,
@@ -45,5 +47,6 @@ CONDITIONS: Final[Sequence[ConditionMaker]] = (
     NotTended,
     PastDue,
     StageOverdue,
+    MouldSeen,
     *DRIFTING,
 )

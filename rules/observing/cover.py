@@ -9,7 +9,7 @@ from math import isnan
 from typing import Final
 
 from wardian.rules.observing.minutes import KEPT, MINUTE_MS, Minutes, Trace
-from wardian.rules.observing.steps import STEP_MINUTES, Step, fall
+from wardian.rules.observing.steps import STEP_MINUTES, Step, fall, is_at_rest
 
 HUMIDITY: Final = "relative_humidity"
 MASS: Final = "tray_mass"
@@ -74,7 +74,8 @@ class CoverSeen:
         assert now_ms is not None
         air, mass = minutes.trace(HUMIDITY, STEP_MINUTES), minutes.trace(MASS, STEP_MINUTES)
         pulse = fall(mass, _COVER_G[0])
-        if pulse and pulse.size <= _COVER_G[1] and not (self.is_off and self.last and self.last.cover_g):
+        is_cover = pulse is not None and pulse.size <= _COVER_G[1] and is_at_rest(mass, pulse)
+        if pulse and is_cover and not (self.is_off and self.last and self.last.cover_g):
             self._on_balance_ms = now_ms
             return self._weighed(pulse, mass, now_ms)
         if self.last and self.last.is_off:

@@ -14,7 +14,7 @@ from typing import ClassVar, Final, NamedTuple
 import numpy as np
 
 from wardian.rules.crops import Band, Limit, stage_at
-from wardian.rules.derived import FORMULAS
+from wardian.rules.derived import formulas
 from wardian.rules.evidence import Evidence, slope, span, value
 from wardian.rules.observing.lines import line_through
 from wardian.rules.observing.looks import (
@@ -27,7 +27,7 @@ from wardian.rules.observing.looks import (
     Verdict,
 )
 from wardian.rules.observing.minutes import MINUTE_MS
-from wardian.rules.quantities import DERIVED_FROM, QUANTITIES, SATURATION_PCT
+from wardian.rules.quantities import QUANTITIES, SATURATION_PCT
 from wardian.rules.readings import Values
 from wardian.rules.transitions import HEADING_OUT
 
@@ -161,13 +161,14 @@ def _band(look: Look, quantity: str) -> Band | None:
 def _means(look: Look, quantity: str) -> Values:
     """Return the means of the window's minutes and of the hours before it."""
     minutes = _minutes(look, "window") + _minutes(look, "usual")
-    if quantity not in FORMULAS:
+    formula = formulas(look.plan.leaf_offset_k).get(quantity)
+    if formula is None:
         return look.minutes.trace(quantity, minutes).mean
-    inputs = [look.minutes.trace(name, minutes).mean for name in DERIVED_FROM[quantity]]
+    inputs = [look.minutes.trace(name, minutes).mean for name in formula.inputs]
     if not all(map(len, inputs)):
         return np.empty(0)
     inputs[-1] = np.minimum(inputs[-1], SATURATION_PCT)
-    return FORMULAS[quantity](*inputs)
+    return formula.values(*inputs)
 
 
 def _is_new(number: float, past: Values) -> bool:
@@ -230,6 +231,8 @@ def _lamp_has_switched(look: Look, minutes: int) -> bool:
 
 #: Light comes and goes in steps; hours and sums of light follow from it.
 _IN_STEPS: Final = ("illuminance", "ppfd", "light_hours", "daily_light_integral")
+#: Every tray dries until it is watered; when that is due is no drift.
+_ALWAYS_ON_ITS_WAY: Final = ("water_lost",)
 DRIFTING: Final[Sequence[ConditionMaker]] = tuple(
-    partial(HeadingOut, name) for name in QUANTITIES if name not in _IN_STEPS
+    partial(HeadingOut, name) for name in QUANTITIES if name not in (*_IN_STEPS, *_ALWAYS_ON_ITS_WAY)
 )

@@ -18,6 +18,7 @@ _DRIVES: Final = {
         "leaf_vapour_pressure_deficit high",
         "dew_point low",
         "tray_mass low",
+        "water_lost high",
         *_COOLER,
     },
     MISTED: {
@@ -32,6 +33,7 @@ _DRIVES: Final = {
         "medium_temperature high",
         "medium_moisture high",
         "tray_mass high",
+        "water_lost low",
         "relative_humidity high",
         "vapour_pressure_deficit low",
     },
@@ -57,7 +59,7 @@ def hold_of(transition: Transition, care: Iterable[Care], settling_ms: Mapping[s
     holds = [
         Hold(one, one.from_ms + settling_ms.get(one.event, 0))
         for one in care
-        if side in _DRIVES[one.event] and one.from_ms <= transition.time_ms
+        if side in _DRIVES.get(one.event, ()) and one.from_ms <= transition.time_ms
     ]
     lasting = [hold for hold in holds if hold.until_ms > transition.time_ms]
     return max(lasting, key=lambda hold: hold.until_ms, default=None)

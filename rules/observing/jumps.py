@@ -5,8 +5,8 @@ from typing import ClassVar, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from wardian.rules.evidence import Evidence, difference, number, span
-from wardian.rules.observing.looks import NORMAL, UNCHANGED, Abnormal, Look, Verdict
+from wardian.rules.evidence import Evidence, difference, moment, number, span
+from wardian.rules.observing.looks import ALCOHOL, NORMAL, UNCHANGED, Abnormal, Look, Verdict
 from wardian.rules.observing.minutes import MINUTE_MS, Trace
 from wardian.rules.readings import Values
 
@@ -64,7 +64,12 @@ class SensorsDisagree:
         parts = np.bincount(at * _PARTS // minutes, minlength=_PARTS)
         if parts.min() >= _TURNS:
             words = "readings take turns between two levels {} apart, and have for {}"
-            evidence = Evidence(words, (difference(self.quantity, float(np.median(sizes))), span(lasts_ms)))
+            figures = (difference(self.quantity, float(np.median(sizes))), span(lasts_ms))
+            evidence = Evidence(words, figures)
+            alcohol = look.last_care(ALCOHOL) if self.quantity == _HUMIDITY else None
+            if alcohol:  # it makes a humidity probe drift, mostly for good (from memory of probes' manuals)
+                words = f"{words}; alcohol was used near the probe {{}}"
+                evidence = Evidence(words, (*figures, moment(alcohol.from_ms)))
             return Abnormal(_begins_ms(look, trace, at), evidence)
         return UNCHANGED if len(at) and at[-1] >= minutes - _QUIET else NORMAL
 

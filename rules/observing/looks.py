@@ -8,25 +8,33 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple, Protocol
 
+from wardian.rules import care_given
 from wardian.rules.crops import stage_at
 from wardian.rules.evidence import Evidence
+from wardian.rules.observing.cover import Lift
 from wardian.rules.observing.minutes import Minutes
 from wardian.rules.observing.usual import Learned, Usual
 from wardian.rules.plans import TrayPlan
 
 #: What a person does at a tray, as it is recorded or shows in the traces.
-LIFTED: Final = "lifted"
-MISTED: Final = "misted"
-WATERED: Final = "watered"
+LIFTED: Final = care_given.LIFTED
+MISTED: Final = care_given.MISTED
+WATERED: Final = care_given.WATERED
+#: Not care of the cuttings: it was used near the humidity probe, which it makes drift for good.
+ALCOHOL: Final = care_given.ALCOHOL
 
 
 class Care(NamedTuple):
-    """Something done at a tray, from an instant to another; ``to_ms`` moves on while a cover is still off."""
+    """Something done at a tray, from an instant to another; ``to_ms`` moves on while a cover is still off.
+
+    ``grams`` is the water that it brought, where somebody put that on record.
+    """
 
     event: str
     from_ms: int
     to_ms: int
     is_recorded: bool = False
+    grams: float | None = None
 
 
 @dataclass(slots=True)
@@ -41,6 +49,7 @@ class Look:
         standing: Conditions of this tray that stand, by name, with the evidence of one of that name; those judged
             before this one in the same minute are up to date.
         learned: What was learned about the tray, once an hour.
+        lift: The last time that its cover was lifted, None where it never was.
     """
 
     plan: TrayPlan
@@ -49,6 +58,7 @@ class Look:
     now_ms: int
     standing: Mapping[str, Evidence]
     learned: Learned = field(default_factory=Learned)
+    lift: Lift | None = None
 
     @property
     def usual(self) -> Usual:
@@ -57,7 +67,8 @@ class Look:
 
     def last_care(self, *events: str) -> Care | None:
         """Return the last care of some kinds, of any kind where none is named."""
-        return next((one for one in reversed(self.care) if not events or one.event in events), None)
+        wanted = events or (LIFTED, MISTED, WATERED)
+        return next((one for one in reversed(self.care) if one.event in wanted), None)
 
     @property
     def has_roots(self) -> bool:

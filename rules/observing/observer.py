@@ -34,7 +34,13 @@ class TrayObserver:
         """Return the tray as it is at the end of the last closed minute."""
         assert self.minutes.now_ms is not None
         return Look(
-            self.plan, self.minutes, self.care.events, self.minutes.now_ms, self.standing, self.learned
+            plan=self.plan,
+            minutes=self.minutes,
+            care=self.care.events,
+            now_ms=self.minutes.now_ms,
+            standing=self.standing,
+            learned=self.learned,
+            lift=self.care.lift,
         )
 
     def advance(self, until_ms: int) -> Iterator[Transition]:

@@ -20,6 +20,12 @@ STEP_MINUTES: Final = _STEADY + _TAKES
 _CLEAR: Final = 2.0
 
 
+#: A balance on which something has come to rest keeps within so many grams for a minute, or within this share of
+#: the step; under a leaning hand it does not. Chosen.
+_REST_G: Final = 3.0
+_REST: Final = 0.5
+
+
 class Step(NamedTuple):
     """A step that the last minute shows: its size, the mean level before, and how many minutes ago it began."""
 
@@ -37,6 +43,11 @@ def rise(trace: Trace, least: float) -> Step | None:
     """Return the rise of at least so much that the last minute shows against steady minutes; else None."""
     found = _step(-trace.high, -trace.low, -trace.mean, least)
     return found and found._replace(before=-found.before)
+
+
+def is_at_rest(mass: Trace, step: Step) -> bool:
+    """Return whether the last minute of a balance is steady enough for what a step says to have come to stay [g]."""
+    return bool(mass.high[-1] - mass.low[-1] <= max(_REST_G, _REST * step.size))
 
 
 def _step(low: Values, high: Values, mean: Values, least: float) -> Step | None:

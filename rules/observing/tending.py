@@ -1,4 +1,4 @@
-"""What people did not do: a round that was left out, and a look for roots that is due."""
+"""What people did not do: a round that was left out, a look for roots that is due; and the rot that they saw."""
 
 from typing import ClassVar, Final
 
@@ -11,6 +11,7 @@ from wardian.rules.staging import STAGE_OVERDUE
 
 NOT_TENDED: Final = "not-tended"
 PAST_DUE: Final = "past-due"
+MOULD_SEEN: Final = "mould-seen"
 _HUMIDITY: Final = "relative_humidity"
 #: How much of the time humidity must be known, or nobody could have seen care.
 _KNOWN: Final = 0.9
@@ -33,7 +34,7 @@ class NotTended:
         if last is None or np.count_nonzero(~np.isnan(air)) < _KNOWN * long:
             return UNCHANGED  # care may never be visible here, or was not these hours
         evidence = Evidence(
-            "no airing or misting has shown in humidity or weight since {}, {} ago",
+            "no airing or misting was recorded or has shown in humidity or weight since {}, {} ago",
             (moment(last.to_ms), span(look.now_ms - last.to_ms)),
         )
         return Abnormal(last.to_ms, evidence)
@@ -53,6 +54,22 @@ class PastDue:
         if due_ms is None or look.now_ms < due_ms:
             return NORMAL
         return Abnormal(due_ms, Evidence("roots were expected before {}", (moment(due_ms),)))
+
+
+class MouldSeen:
+    """Somebody saw mould or rot, which no probe can see."""
+
+    name: ClassVar[str] = MOULD_SEEN
+    #: The humidity that it lives on; the alarm is about the cuttings themselves.
+    quantity: ClassVar[str] = _HUMIDITY
+    every: ClassVar[int] = 1
+
+    def judge(self, look: Look) -> Verdict:
+        """Hold from when it was seen until a later look at the leaves finds it gone."""
+        seen_ms = look.plan.rot_seen_ms
+        if seen_ms is None or look.now_ms < seen_ms:
+            return NORMAL
+        return Abnormal(seen_ms, Evidence("mould or rot was seen {}", (moment(seen_ms),)))
 
 
 class StageOverdue:

@@ -11,6 +11,7 @@ from wardian.rules.evidence import Evidence, number, slope, span, value
 from wardian.rules.observing.looks import MISTED, NORMAL, UNCHANGED, Abnormal, Look, Verdict
 from wardian.rules.observing.minutes import MINUTE_MS
 from wardian.rules.readings import Values
+from wardian.rules.water import mass_at, masses_at
 
 WET_TOO_LONG: Final = "wet-too-long"
 OVER_MISTED: Final = "over-misted"
@@ -34,6 +35,8 @@ class WetTooLong:
     def judge(self, look: Look) -> Verdict:
         """Hold while the dry minutes of a day or two do not add up to a dry spell."""
         long_ms = look.figure(self.name, "with_roots" if look.has_roots else "without_roots")
+        if look.plan.is_dry:
+            long_ms *= look.figure(self.name, "dry_crops") / 100
         long, limit = int(long_ms) // MINUTE_MS, look.figure(self.name, "limit")
         air = look.minutes.trace(_HUMIDITY, long).mean
         dry = int(np.count_nonzero(air < limit))
@@ -57,12 +60,18 @@ class OverMisted:
     every: ClassVar[int] = 30
 
     def judge(self, look: Look) -> Verdict:
-        """Hold while there are too many mistings in a day, or the tray is heavier each day."""
-        mistings = sum(one.event == MISTED and one.from_ms > look.now_ms - _DAY_MS for one in look.care)
+        """Hold while there are too many mistings in a day, the tray is heavier each day, or fuller than full."""
+        mists = [one for one in look.care if one.event == MISTED and one.from_ms > look.now_ms - _DAY_MS]
+        mistings, grams = len(mists), sum(one.grams or 0.0 for one in mists)
         most = look.figure(self.name, "most_a_day")
         if mistings > most:
             evidence = Evidence("misted {} times in the last {}", (number(mistings), span(_DAY_MS)))
             return Abnormal(look.now_ms - _DAY_MS, evidence)
+        if grams > look.figure(self.name, "most_grams"):
+            brought = (value(_MASS, grams), span(_DAY_MS))
+            return Abnormal(
+                look.now_ms - _DAY_MS, Evidence("misted with {} of water in the last {}", brought)
+            )
         gains = _daily_gains(look.minutes.trace(_MASS, 3 * _DAY).mean)
         if len(gains) and gains.min() >= look.figure(self.name, "heavier"):
             evidence = Evidence(
@@ -70,7 +79,26 @@ class OverMisted:
                 (value(_MASS, gains.sum()),),
             )
             return Abnormal(look.now_ms - 3 * _DAY_MS, evidence)
+        if overfull := self._overfull(look):
+            return overfull
         return UNCHANGED if self.name in look.standing and mistings == most else NORMAL
+
+    def _overfull(self, look: Look) -> Abnormal | None:
+        """Return that the tray has been heavier for hours than when it was watered through and drained."""
+        long_ms = look.figure(self.name, "overfull_for")
+        mass, now = look.minutes.trace(_MASS, int(long_ms) // MINUTE_MS).mean, look.now_ms
+        masses = masses_at(look.plan.masses, now - int(long_ms))
+        if masses is None or len(mass) * MINUTE_MS < long_ms or np.isnan(mass[-1]):
+            return None
+        known = mass[~np.isnan(mass)]
+        limit_g = mass_at(-look.figure(self.name, "overfull") / 100, masses.saturated_g, masses.dry_g)
+        if len(known) < _KNOWN * len(mass) or known.min() <= limit_g:
+            return None
+        over_g = float(known.min()) - masses.saturated_g
+        evidence = Evidence(
+            "for {} the tray has been {} heavier than full and drained", (span(long_ms), value(_MASS, over_g))
+        )
+        return Abnormal(now - int(long_ms), evidence, float(mass[-1]), limit_g)
 
 
 class DryingFast:

@@ -9,10 +9,12 @@ import numpy as np
 
 from wardian.rules.crops import Aim, Stage
 from wardian.rules.postmortem.ground import Flags, Ground, Run, aim_of, hours, runs
+from wardian.rules.postmortem.water import water
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.readings import Times, Values
 from wardian.rules.shares import Span
 
+_LOST: Final = "water_lost"
 #: These look back over a day, and are told day by day.
 _OF_DAYS: Final = ("light_hours", "daily_light_integral")
 
@@ -53,12 +55,20 @@ def stage_times(ground: Ground) -> list[StageTime]:
 def _is_told(ground: Ground, stage: Stage, quantity: str) -> bool:
     """Return whether a quantity is worth a line: it was seen, or it should have been."""
     is_missed = quantity in stage.bands and quantity not in stage.optional
-    return is_missed or not bool(np.isnan(ground.mean(quantity)).all())
+    return is_missed or not bool(np.isnan(_values(ground, quantity)).all())
+
+
+def _values(ground: Ground, quantity: str) -> Values:
+    """Return a quantity minute by minute; water lost by mass only where somebody said what the tray weighs."""
+    if quantity != _LOST:
+        return ground.mean(quantity)
+    had = water(ground) if ground.case.plan.masses else None
+    return 100 * had.lost if had else np.full(len(ground.times_ms), np.nan)
 
 
 def _stage_time(ground: Ground, stage: Stage, run: Run, quantity: str) -> StageTime:
     aim = aim_of(stage, quantity)
-    values = ground.mean(quantity)[run.first : run.last]
+    values = _values(ground, quantity)[run.first : run.last]
     above = values > (np.inf if aim.high is None else aim.high)
     below = values < (-np.inf if aim.low is None else aim.low)
     known = ~np.isnan(values)

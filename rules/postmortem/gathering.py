@@ -129,7 +129,7 @@ class Gathering:
 
     def _look(self) -> bool:
         self._care.step(self._minutes)
-        return self._care.is_cover_off
+        return self._care.lift is not None and self._care.lift.is_off
 
     def _keep(self, closed: list[tuple[int, bool]]) -> None:
         """Keep what the minutes showed that were just closed, as far as they lie in the time."""

@@ -332,7 +332,7 @@ def test_care_of_the_second_schema_is_on_record_and_what_was_only_asked_is_taken
     assert [entry.number for entry in store.journal()] == [1, 2]
     taken_up = []
     for _ in range(2):
-        recording = Recording(store, Tongue(UTC), ["tray-a", "tray-b"], lambda *_: None)
+        recording = Recording(store, Tongue(UTC), {"tray-a": 0, "tray-b": 0}, lambda *_: None)
         extra = recording.work(60, Lives({}))
         taken_up += [fields["record"] for _, _, fields in extra.recorded]
         store.keep(Round(60, journal=extra.recorded, notes=extra.notes))

@@ -144,6 +144,8 @@ def test_a_chunk_holds_each_series_as_arrays_in_order_of_time(store: Store) -> N
     assert chunk[AIR].times_ms.tolist() == [NOON_MS + 1000, NOON_MS + 2000]
     assert chunk[AIR].values.tolist() == [1.0, 2.0]
     assert chunk[LIGHT].values.tolist() == [7.0]
+    assert store.chunk(0, END_MS, ["illuminance"]).keys() == {LIGHT}
+    assert store.chunk(0, END_MS, ["ppfd"]) == store.chunk(0, END_MS, ()) == {}
     assert str(chunk[AIR].times_ms.dtype) == "int64"
     assert str(chunk[AIR].values.dtype) == "float64"
 

@@ -67,7 +67,7 @@ def test_another_trays_batch_changes_nothing(said: Said) -> None:
 def test_a_tray_that_a_correction_takes_a_record_from_is_planned_anew() -> None:
     planned_anew: list[str] = []
     store = MemoryStore()
-    trays = ("tray-a", "tray-b", "tray-c")
+    trays = dict.fromkeys(("tray-a", "tray-b", "tray-c"), STUCK_MS)
     recording = Recording(store, Tongue(UTC), trays, lambda tray, _records: planned_anew.append(tray))
     said = Said()
     first = said.stick()
@@ -77,7 +77,7 @@ def test_a_tray_that_a_correction_takes_a_record_from_is_planned_anew() -> None:
     said.tray = "tray-b"
     store.record(lambda _: [said.put(BATCH, corrects=first.number, crop="coleus", count_stuck=40)])
     recording.work(STUCK_MS, Lives({}))
-    assert planned_anew[1:] == ["tray-b", "tray-a"]
+    assert planned_anew[1:] == ["tray-a", "tray-b"]
 
 
 def test_what_happens_to_a_batch_stands_in_the_journal(said: Said) -> None:
@@ -98,6 +98,16 @@ def test_what_happens_to_a_batch_stands_in_the_journal(said: Said) -> None:
     ]
     assert {entry.fields["batch"] for entry in rig.store.journal()} == {"spring"}
     assert rig.store.waiting() == []
+
+
+def test_what_happened_before_the_cuttings_went_in_is_an_earlier_batchs_and_no_news(said: Said) -> None:
+    said.close(30, 28, 0)
+    rig = Rig()
+    rig.round_at(0)
+    long_ago = [one._replace(time_ms=one.time_ms - 60 * DAY_MS) for one in said.records]
+    rig.store.record(lambda _: long_ago)
+    rig.round_at(1)
+    assert rig.store.journal() == []
 
 
 @pytest.mark.parametrize(

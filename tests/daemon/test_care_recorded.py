@@ -1,15 +1,23 @@
 """Care that people record: it stands in the journal, holds back what it does to a tray, and is refused where it cannot be."""
 
 import json
+from dataclasses import replace
+from datetime import UTC
 from pathlib import Path
+from typing import Any
 
 import pytest
 from base_config import BASE
-from loop_rig import BEGIN_MS, Rig
+from loop_rig import BEGIN_MS, FlakyStore, Rig, plan
 
 from wardian.adapters.stores.opening import open_store
 from wardian.daemon.cli import main
+from wardian.daemon.record_words import DONE, record_words
+from wardian.daemon.tongue import Tongue
+from wardian.rules.care_given import EVENTS
+from wardian.rules.crops import Band, Limit, Stage, StageSpan
 from wardian.rules.observing.looks import LIFTED, WATERED, Care
+from wardian.rules.plans import TrayPlan
 from wardian.rules.records import CARE, WITHDRAWN, Record
 
 
@@ -71,6 +79,88 @@ def test_care_that_is_withdrawn_is_forgotten() -> None:
     assert [one.event for one in rig.loop.observer.trays["tray-a"].care.events] == [LIFTED]
     message = rig.store.journal()[-1].fields["message"]
     assert message == "Record 1 withdrawn Sun 1 Mar 21:20, recorded by a helper."
+
+
+@pytest.mark.parametrize(
+    ("fields", "words"),
+    [
+        ({"event": "lifted", "minutes": 10.0}, "Cover lifted for 10 min"),
+        ({"event": "misted", "minutes": 5.0, "grams": 20.0}, "Misted for 5 min with water of 20 g"),
+        (
+            {"event": "fed", "grams": 200.0, "ph": 5.8, "ec": 0.6, "temperature_c": 20.0},
+            "Fed with water of 200 g, pH 5.8, EC 0.6 mS/cm, 68.0 °F",
+        ),
+        ({"event": "looked", "look": ["limp", "mould"]}, "Looked at: limp, mould"),
+        ({"event": "cleaned"}, "Dead leaves taken out"),
+        ({"event": "alcohol"}, "Alcohol used near the probe"),
+    ],
+)
+def test_care_is_told_with_its_amounts(fields: dict[str, Any], words: str) -> None:
+    tongue = Tongue(UTC, fahrenheit=True)
+    assert record_words(Record(CARE, BEGIN_MS, BEGIN_MS, "tray-a", fields=fields), tongue) == words
+
+
+@pytest.mark.parametrize("event", EVENTS)
+def test_every_event_of_care_has_its_words(event: str) -> None:
+    assert DONE[event]
+
+
+def measured(at_ms: int, **fields: float) -> Record:
+    return Record(CARE, at_ms, at_ms, "tray-a", who="a helper", fields={"event": "fed", **fields})
+
+
+def water(rig: Rig) -> list[tuple[int, str, float]]:
+    """Return the readings of water: minutes after the beginning, quantity and value."""
+    found = rig.store.readings(0, BEGIN_MS * 2)
+    return sorted(
+        ((one.time_ms - BEGIN_MS) // 60_000, one.quantity, one.value)
+        for one in found
+        if one.quantity.startswith("water")
+    )
+
+
+def acid_plan() -> TrayPlan:
+    band = Band("water_ph", (Limit("low", 5.0, 5.1, 0, 0),))
+    return replace(
+        plan(), spans=(StageSpan(BEGIN_MS - 86_400_000, Stage("callusing", 0, {"water_ph": band})),)
+    )
+
+
+def test_ph_and_conductivity_that_somebody_measured_are_readings_and_are_judged() -> None:
+    rig = Rig(None, acid_plan())
+    rig.arrive(24.0)
+    rig.round_at(0)
+    rig.round_at(1)
+    rig.store.record(lambda _: [measured(BEGIN_MS + 61_000, ph=4.5, ec=0.6)])
+    rig.round_at(2)
+    assert water(rig) == [(1, "water_ec", 0.6), (1, "water_ph", 4.5)]
+    rig.round_at(3)
+    assert [entry.fields["event"] for entry in rig.store.journal()] == ["fed", "raised"]
+    again = Rig(rig.store, acid_plan(), begun_minutes=4)
+    again.round_at(5)
+    assert len(water(rig)) == 2
+
+
+def test_what_was_measured_long_before_it_is_put_down_is_kept_and_judges_nothing() -> None:
+    rig = Rig(None, acid_plan())
+    for minutes in range(30):
+        rig.arrive(24.0, minutes=minutes)
+        rig.round_at(minutes)
+    late = measured(BEGIN_MS + 60_000, ph=4.5)._replace(recorded_ms=BEGIN_MS + 29 * 60_000)
+    rig.store.record(lambda _: [late])
+    for minutes in (30, 31):
+        rig.round_at(minutes)
+    assert [entry.fields["event"] for entry in rig.store.journal()] == ["fed"]
+    assert water(rig) == [(1, "water_ph", 4.5)]
+
+
+def test_what_was_measured_while_nobody_watched_is_judged_at_its_own_time() -> None:
+    store = FlakyStore()
+    store.record(lambda _: [measured(BEGIN_MS + 60_000, ph=4.5)])
+    rig = Rig(store, acid_plan(), begun_minutes=9)
+    rig.round_at(10)
+    rig.round_at(11)
+    assert water(rig) == [(1, "water_ph", 4.5)]
 
 
 @pytest.fixture

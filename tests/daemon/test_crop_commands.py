@@ -156,6 +156,19 @@ def test_a_crop_that_a_configuration_changes_is_shown_as_it_is_here(
     }
 
 
+def test_a_site_in_fahrenheit_is_shown_its_temperatures_in_that(
+    bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write(bench, CROPS)
+    path = bench / "config.yaml"
+    path.write_text(
+        path.read_text(encoding="utf-8").replace("site: {", "site: {units: US, ", 1), encoding="utf-8"
+    )
+    lines = told(capsys, "crops", "coleus")
+    assert any(line.startswith("  warmth_base: 53.6 °F [") for line in lines)
+    assert any(line.startswith("    air_temperature bands: low_low 53.6 °F [") for line in lines)
+
+
 def test_a_crop_with_a_list_of_stages_is_shown_too(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     write(bench, LIST)
     lines = told(capsys, "crops", "coleus")

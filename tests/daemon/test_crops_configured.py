@@ -53,8 +53,7 @@ notifiers: [{name: terminal, kind: console}]
         "has a band of light_hours, which can never alarm: no sensor brings illuminance",
         "has a band of medium_temperature, which can never alarm: no sensor brings medium_temperature",
     ]
-    lamp = config.trays[0].plan.lamp
-    assert needed(crop_of(config), lamp) == {
+    assert needed(crop_of(config), config.trays[0].plan) == {
         "air_temperature",
         "medium_temperature",
         "relative_humidity",

@@ -190,7 +190,7 @@ def test_without_a_configuration_the_library_explains(
     [
         (["--explain", "to-dry"], "there is no alarm 'to-dry'; did you mean too-dry?"),
         (["--explain", "too dry"], "did you mean too-dry?"),
-        (["--explain", "mould"], "there is no alarm 'mould'; --explain without a name lists all"),
+        (["--explain", "weevils"], "there is no alarm 'weevils'; --explain without a name lists all"),
         (["--explain", "too-dry", "--config", "none.yaml"], "cannot be read"),
         (["--explain", "too-dry", "--from", "2026-03-02T08:00:00Z"], "--explain has none"),
         (["--explain", "too-dry", "acknowledge", "tray-a", "too-dry"], "one at a time"),

@@ -1,5 +1,7 @@
 """The round: kept before it is acknowledged, kept again after a failure, judged only with the backlog in."""
 
+from collections.abc import Collection
+
 import pytest
 from loop_rig import BEGIN_MS, MINUTE_MS, SETTLE_MS, FakeSensor, FlakyStore, Rig, plan
 
@@ -183,9 +185,9 @@ def test_a_new_tray_does_not_bring_years_of_readings_into_memory() -> None:
     asked: list[int] = []
 
     class Watched(FlakyStore):
-        def chunk(self, from_ms: int, to_ms: int) -> Chunk:
+        def chunk(self, from_ms: int, to_ms: int, quantities: Collection[str] | None = None) -> Chunk:
             asked.append(from_ms)
-            return super().chunk(from_ms, to_ms)
+            return super().chunk(from_ms, to_ms, quantities)
 
     watched = Watched()
     watched.keep(Round(now_ms=BEGIN_MS, states=rig.store.states()))

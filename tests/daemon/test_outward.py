@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, cast
+from typing import Any, Final
 
 import pytest
 from receivers import HttpReceiver, http_receiver
@@ -15,13 +15,11 @@ from wardian.adapters.stores.opening import open_store
 from wardian.daemon import wiring
 from wardian.daemon.bench_watch import Watch
 from wardian.daemon.cli import main
+from wardian.daemon.daily_summary import DailySummary
+from wardian.daemon.wishes import Wishes
 from wardian.rules.errors import AdapterError
 from wardian.rules.ports import Round
 from wardian.rules.readings import Reading
-
-if TYPE_CHECKING:
-    from wardian.daemon.daily_summary import DailySummary
-    from wardian.daemon.wishes import Wishes
 
 MINUTE_MS: Final = 60_000
 CONFIG: Final = """\
@@ -128,7 +126,7 @@ def test_an_alarm_is_acknowledged_from_afar_and_the_asker_hears_of_it(
     with ExitStack() as opened:
         watch = opened_watch(opened)
         watch.loop.round()
-        (wishes,) = cast("list[Wishes]", watch.loop.beside)
+        (wishes,) = (one for one in watch.loop.beside if isinstance(one, Wishes))
         wait_until(lambda: wishes._wire.health().works, "a subscription")
         asker.ask(do="acknowledge", tray="tray-a", alarm="air-too-warm", who="the teacher", id="17")
 
@@ -145,6 +143,40 @@ def test_an_alarm_is_acknowledged_from_afar_and_the_asker_hears_of_it(
         assert not asker.answer()["done"]
         watch.loop.close()
     assert [entry["event"] for entry in journal()] == ["raised", "acknowledged"]
+
+
+@pytest.mark.needs_broker
+def test_a_button_at_the_bench_puts_care_on_record_and_is_answered(
+    bench: Path, broker_with_passwords: Any, wait_until: WaitUntil
+) -> None:
+    """The same bytes each time, as a button sends them; a press that the broker kept for whoever comes is refused."""
+    configured(bench, asked_over(broker_with_passwords))
+    press = '{"do": "misted", "tray": "all", "who": "bench", "grams": 20, "ph": 5.8}'
+    asker = Asker(broker_with_passwords)
+    broker_with_passwords.publish("class/asked", press, retain=True)
+    with ExitStack() as opened:
+        watch = opened_watch(opened)
+        (wishes,) = (one for one in watch.loop.beside if isinstance(one, Wishes))
+        wait_until(lambda: watch.loop.round() or len(wishes._taken_s) == 1, "the retained press")
+        assert "retained" in asker.answer()["why"]
+        broker_with_passwords.publish("class/asked", press)
+
+        def is_told() -> bool:
+            watch.loop.round()
+            return str(journal()[-1]["event"]) == "misted"
+
+        wait_until(is_told, "the entry of the journal")
+        answer = asker.answer()
+        assert (answer["done"], answer["trays"]) == (True, ["tray-a"])
+        watch.loop.close()
+    entry = journal()[-1]
+    assert (entry["who"], entry["message"].partition(" Mon")[0][:33]) == (
+        "bench (by MQTT)",
+        "Misted with water of 20 g, pH 5.8",
+    )
+    with ExitStack() as opened:
+        store = wiring.open_store(wiring.load_config(Path("config.yaml")), opened, read_only=True)
+        assert [one.value for one in store.readings(0, 2**60) if one.quantity == "water_ph"] == [5.8]
 
 
 @pytest.mark.needs_broker
@@ -170,7 +202,7 @@ def test_people_get_the_summary_unless_they_say_otherwise(
 ) -> None:
     configured(bench, f"people: [{{name: evening class, channels: [terminal], {wants}}}]\n")
     with ExitStack() as opened:
-        beside = cast("list[DailySummary]", opened_watch(opened).loop.beside)
+        beside = [one for one in opened_watch(opened).loop.beside if isinstance(one, DailySummary)]
         assert [list(one._plan.channels) for one in beside] == ([channels] if channels else [])
 
 
@@ -179,7 +211,7 @@ def test_a_person_and_the_section_that_name_one_channel_get_one_summary(bench: P
         bench, "people: [{name: evening class, channels: [terminal]}]\nsummary: {channels: [terminal]}\n"
     )
     with ExitStack() as opened:
-        (daily,) = cast("list[DailySummary]", opened_watch(opened).loop.beside)
+        (daily,) = (one for one in opened_watch(opened).loop.beside if isinstance(one, DailySummary))
         assert list(daily._plan.channels) == ["terminal"]
 
 

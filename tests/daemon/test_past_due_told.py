@@ -83,13 +83,12 @@ def test_the_message_has_up_to_three_findings_and_says_where_to_read_on() -> Non
 
 
 def test_people_and_channels_that_are_nobodys_hear_it_each_in_their_hours() -> None:
-    with ExitStack() as opened:
-        part = open_past_due(around(23.0), opened)
-        assert [(one.name, one.channels) for one in part._hearers] == [
-            ("evening teacher", ("terminal",)),
-            ("", ("display",)),
-        ]
-        assert part._hearers[0].quiet is not None
+    part = open_past_due(around(23.0))
+    assert [(one.name, one.channels) for one in part._hearers] == [
+        ("evening teacher", ("terminal",)),
+        ("", ("display",)),
+    ]
+    assert part._hearers[0].quiet is not None
 
 
 def test_every_finding_has_words_a_reading_what_to_try_next_and_a_mark() -> None:

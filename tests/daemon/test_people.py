@@ -80,7 +80,7 @@ ONE = "name: teacher, channels: [terminal]"
             "repeat: is the text 'never'; a mapping of high and medium is accepted",
         ),
         (f"{ONE}, summary: 5", "summary: is 5; true or false is accepted"),
-        (f"{ONE}, phone: 5", "phone: is no known key; accepted: after, channels, hears, name, quiet"),
+        (f"{ONE}, phone: 5", "phone: is no known key; accepted: after, care, channels, hears, name, quiet"),
     ],
 )
 def test_a_mistake_about_a_person_is_told_with_its_line(person: str, told: str) -> None:
@@ -156,6 +156,7 @@ def test_every_value_about_a_person_is_shown_with_where_it_is_from() -> None:
             "people[0].hears = low",
             "people[0].after = not set",
             "people[0].summary = true",
+            "people[0].care = true",
             "people[0].quiet.from = 22:00",
             "people[0].quiet.to = 06:30",
             "people[0].repeat.high = never",

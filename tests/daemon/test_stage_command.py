@@ -5,19 +5,17 @@ from collections.abc import Callable
 from contextlib import ExitStack
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, cast
+from typing import Any, Final
 
 import pytest
 
 from wardian.adapters.stores.opening import open_store
 from wardian.daemon import wiring
 from wardian.daemon.cli import main
+from wardian.daemon.daily_summary import DailySummary
 from wardian.rules.ports import Round
 from wardian.rules.readings import Reading
 from wardian.rules.records import Record
-
-if TYPE_CHECKING:
-    from wardian.daemon.daily_summary import DailySummary
 
 MINUTE_MS: Final = 60_000
 CONFIG: Final = """\
@@ -203,7 +201,7 @@ def test_the_daily_summary_names_the_stage_that_holds_when_it_is_made(say: Say, 
         config.write("summary: {channels: [terminal]}\nnotifiers: [{name: terminal, kind: console}]\n")
     with ExitStack() as opened:
         watch = wiring.open_watch(wiring.load_config(Path("config.yaml")), opened)
-        (daily,) = cast("list[DailySummary]", watch.loop.beside)
+        (daily,) = (one for one in watch.loop.beside if isinstance(one, DailySummary))
         before = daily._make((now_ms - MINUTE_MS, now_ms + MINUTE_MS), 0, "before").body
         say("stage", "tray-a", "advance")
         after = daily._make((now_ms - MINUTE_MS, now_ms + MINUTE_MS), 0, "after").body

@@ -2,20 +2,18 @@
 
 import json
 import logging
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import Any, Final, cast
 
 import pytest
 from base_config import built
 from fake_clock import FakeClock
+from fake_wire import FakeWire, Heard
 from hypothesis import given
 from hypothesis import strategies as st
 from loop_rig import BEGIN_MS, MINUTE_MS, FlakyStore, Rig
 
 from wardian.daemon.wishes import MOST_A_MINUTE, NOTE, Wishes
 from wardian.rules.errors import StoreFailed
-from wardian.rules.ports import SensorHealth
 
 LOCKED: Final = StoreFailed("store", "the database is locked", may_heal=True)
 CONFIG: Final = built(
@@ -26,40 +24,6 @@ crops: {coleus: {stages: [{name: callusing, from_day: 0, bands: {air_temperature
 """
 )
 ACKNOWLEDGE: Final = {"do": "acknowledge", "tray": "tray-a", "alarm": "air-too-warm", "who": "the teacher"}
-
-
-@dataclass
-class Heard:
-    """One message as a wire hands it over."""
-
-    payload: bytes
-    value: Any
-    why: str = ""
-    is_retained: bool = False
-    is_repeat: bool = False
-
-
-@dataclass
-class FakeWire:
-    """Hands over what a test gives it, and keeps what it is told."""
-
-    name: str = "commands"
-    waiting: list[Heard] = field(default_factory=list)
-    over: list[Heard] = field(default_factory=list)
-    answers: list[dict[str, Any]] = field(default_factory=list)
-
-    def take(self) -> Sequence[Heard]:
-        taken, self.waiting = self.waiting, []
-        return taken
-
-    def done(self, heard: Sequence[Heard]) -> None:
-        self.over += heard
-
-    def answer(self, fields: Mapping[str, Any]) -> None:
-        self.answers.append(json.loads(json.dumps(fields)))
-
-    def health(self) -> SensorHealth:
-        return SensorHealth(True, "connected")
 
 
 def call_by_name(rig: Rig) -> None:

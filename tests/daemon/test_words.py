@@ -1,5 +1,6 @@
 """What people read: units, times, and messages that name everything needed to act."""
 
+from dataclasses import replace
 from datetime import date
 from zoneinfo import ZoneInfo
 
@@ -9,7 +10,7 @@ from wardian.daemon.library import Advice
 from wardian.daemon.tongue import Tongue, span_words, utc_text
 from wardian.daemon.words import Teller, TrayWords
 from wardian.rules.crops import Band, Limit, Stage, StageSpan
-from wardian.rules.plans import TrayPlan
+from wardian.rules.plans import Masses, TrayPlan
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.transitions import SENSOR_IMPLAUSIBLE, SENSOR_SILENT, Transition
 
@@ -66,6 +67,17 @@ def test_a_raised_message_says_all_that_is_needed_to_act() -> None:
     ):
         assert part in message.body
     assert message.fields["time"] == "2026-07-06T04:12:00.000Z"
+
+
+@pytest.mark.parametrize(("is_estimated", "value"), [(True, "34 % (estimated), "), (False, "34 %, ")])
+def test_lost_water_says_that_it_hangs_on_a_mass_that_nobody_weighed(
+    *, is_estimated: bool, value: str
+) -> None:
+    told = teller()
+    plan = replace(PLAN, masses=(Masses(0, 3000, 1035, is_estimated),))
+    told.trays["tray-c"] = replace(told.trays["tray-c"], plan=plan)
+    lost = transition(quantity="water_lost", limit="high", condition="high", value=34.0, threshold=33.0)
+    assert f"water lost is at {value}1 % above 33 %" in told.fields(lost)["message"]
 
 
 def test_where_people_read_celsius_a_difference_of_temperatures_is_in_kelvin() -> None:

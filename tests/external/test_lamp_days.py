@@ -26,6 +26,27 @@ MINUTE_MS = 60_000
 PPFD = 60.0
 
 
+#: The lamp's spans in hours, and the calendar day with its light hours: overlaps, worked out by hand.
+SPANS: list[tuple[list[tuple[float, float]], int, float]] = [
+    ([(6, 24)], 0, 18.0),
+    ([(5, 23)], 0, 18.0),
+    ([(20, 38), (44, 62)], 1, 18.0),  # lit 20:00 to 14:00
+    ([(6, 12), (12.5, 24)], 0, 17.5),  # half an hour's failure at noon
+    ([(0, 48)], 1, 24.0),  # stuck on
+    ([], 0, 0.0),  # stuck off
+]
+
+
+@pytest.mark.parametrize(("spans", "which", "light_h"), SPANS)
+def test_light_hours_of_a_calendar_day(spans: list[tuple[float, float]], which: int, light_h: float) -> None:
+    minutes = range(3 * 24 * 60)
+    lit = [any(on * 60 <= minute < off * 60 for on, off in spans) for minute in minutes]
+    read = points((minute * MINUTE_MS for minute in minutes), [PPFD * one for one in lit])
+    of_tray = plan(lamp=LampRule("ppfd", 50, 40), hold_ms=5 * MINUTE_MS)
+    found = light_days({"ppfd": read}, of_tray, (0, 3 * 24 * 60 * MINUTE_MS), UTC)
+    assert (found[which].lit_h, found[which].dark_h) == (light_h, 24 - light_h)
+
+
 def day_under(row: dict[str, str], is_lit: Callable[[int], bool]) -> LightDay:
     """Return what a day was under a lamp that is lit in some hours of the wall, read every minute."""
     zone, day = ZoneInfo(row["zone"]), date.fromisoformat(row["local_date"])

@@ -29,6 +29,8 @@ INSIDE: Final = ["numpy", "pydantic", "yaml"]
 
 #: Where a section asks for it.
 OUTWARD: Final = ("beat", "daily_summary", "outward", "summary", "summary_words", "watched_time", "wishes")
+#: Where people are reminded of care, and for the command that shows what is due.
+FOR_CARE: Final = ("care_reminders", "care_today", "care_words", "config_people", "people", "quiet")
 #: What there is for people who are told, and nobody else.
 FOR_PEOPLE: Final = (
     "belonging",
@@ -129,7 +131,7 @@ def test_a_round_of_the_daemon_loads_only_what_its_configuration_names(bench: Pa
     unwanted |= {f"wardian.adapters.sensors.{name}" for name in ("kernel", "mqtt")}
     unwanted |= {f"wardian.adapters.notifiers.{name}" for name in ("apprise", "mqtt", "webhook")}
     unwanted |= {"wardian.adapters.mqtt_wishes", "wardian.rules.daily"}
-    unwanted |= {f"wardian.daemon.{name}" for name in (*OUTWARD, *FOR_PEOPLE)}
+    unwanted |= {f"wardian.daemon.{name}" for name in (*OUTWARD, *FOR_PEOPLE, *FOR_CARE)}
     assert sorted(modules & unwanted) == []
 
 
@@ -140,6 +142,16 @@ def test_of_what_a_bench_does_outwards_only_what_is_configured_is_loaded(bench: 
     assert "wardian.daemon.daily_summary" in modules
     unwanted = {"paho", "wardian.adapters.mqtt_wishes", "wardian.daemon.wishes", "wardian.daemon.beat"}
     assert sorted(modules & unwanted) == []
+
+
+def test_what_reminds_of_care_is_loaded_where_that_is_wanted(bench: Path) -> None:
+    with (bench / "config.yaml").open("a", encoding="utf-8") as config:
+        config.write("people: [{name: teacher, channels: [terminal]}]\n")
+    care = {f"wardian.daemon.{name}" for name in ("care_reminders", "care_today", "care_words")}
+    assert not care & loaded(bench, ONE_ROUND)
+    with (bench / "config.yaml").open("a", encoding="utf-8") as config:
+        config.write("care: {remind: true}\n")
+    assert {f"wardian.daemon.{name}" for name in FOR_CARE} <= loaded(bench, ONE_ROUND)
 
 
 def test_where_people_are_told_what_tells_them_is_loaded(bench: Path) -> None:

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 
 import pytest
 from engine_cases import CASES, Case
@@ -211,6 +212,25 @@ def test_what_stands_now_is_told_with_what_it_is_beyond_and_what_stood_last() ->
     assert later.stand is None
     assert later.last == present.stand
     assert later.beyond == ()
+
+
+def test_photons_by_another_factor_are_forgotten_and_count_as_unseen() -> None:
+    band = Band("daily_light_integral", (Limit("high", 2.0, 2.0, 0, 0),))
+    bright = TrayPlan("tray-a", (StageSpan(-1, Stage("stage", 0, {band.quantity: band})),), 3_600_000)
+    lamps = [replace(bright, lux_per_umol=factor) for factor in (54.0, 70.0)]
+    light = [Reading(hour * 3_600_000, "tray-a", "illuminance", 7000.0) for hour in range(8)]
+    for after, seen in ((lamps[0], 7 * 0.36 * 7000 / 5400), (lamps[1], 2 * 0.36)):
+        engine = Engine([lamps[0]])
+        engine.feed(chunk_of(light[:6]))
+        engine.advance(light[5].time_ms + 1)
+        resumed = Engine([after], engine.state())
+        engine.trays["tray-a"].take_plan(after)
+        for one in (engine, resumed):
+            one.feed(chunk_of([light[5]._replace(time_ms=light[5].time_ms + 1), *light[6:]]))
+            one.advance(light[7].time_ms + 1)
+            stand = one.trays["tray-a"].present(light[7].time_ms + 1)["daily_light_integral"].stand
+            assert stand is not None
+            assert stand.for_high == pytest.approx(seen, rel=1e-4)
 
 
 def test_air_without_any_vapour_has_no_dew_point_which_is_unknown_and_not_low() -> None:

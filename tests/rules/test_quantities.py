@@ -26,6 +26,7 @@ DERIVED = {
     "dew_point": "°C",
     "light_hours": "h",
     "daily_light_integral": "mol m⁻² d⁻¹",
+    "water_lost": "%",
 }
 
 

@@ -140,6 +140,7 @@ def events_by_definition(limit: Limit, verdicts: Sequence[bool | None]) -> list[
             [
                 *("air_temperature", "relative_humidity", "leaf_temperature", "illuminance", "ppfd"),
                 *("vapour_pressure_deficit", "leaf_vapour_pressure_deficit", "dew_point"),
+                *("tray_mass", "water_lost"),
             ],
         ),
         (light_scenarios(), ["light_hours", "daily_light_integral"]),

@@ -42,6 +42,18 @@ def test_nobody_knows_it_without_every_input_and_every_accuracy(name: str) -> No
         assert expanded_uncertainty(name, inputs, without) is None
 
 
+def test_leaves_without_a_probe_need_only_what_is_known_of_the_air() -> None:
+    name, of_air = "leaf_vapour_pressure_deficit", {"air_temperature": 0.3, "relative_humidity": 3.0}
+    assert expanded_uncertainty(name, [25.0, 90.0], of_air, 1.0) is not None
+    assert expanded_uncertainty(name, [25.0, None], of_air, 1.0) is None
+    assert expanded_uncertainty(name, [25.0, 90.0], {"relative_humidity": 3.0}, 1.0) is None
+
+
+def test_leaves_as_warm_as_the_air_are_as_uncertain_as_the_air() -> None:
+    leaf = expanded_uncertainty("leaf_vapour_pressure_deficit", [25.0, 90.0], ACCURACIES, 0.0)
+    assert leaf == pytest.approx(expanded_uncertainty("vapour_pressure_deficit", [25.0, 90.0], ACCURACIES))
+
+
 def test_perfect_sensors_leave_no_doubt() -> None:
     perfect = dict.fromkeys(ACCURACIES, 0.0)
     assert expanded_uncertainty("vapour_pressure_deficit", [24.0, 97.0], perfect) == 0.0

@@ -1,6 +1,7 @@
 """Worked examples of derived series, of light, and of which readings are judged at all."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from case_terms import (
     HOUR_MS,
@@ -21,7 +22,7 @@ from case_terms import (
 )
 
 from wardian.rules.crops import Limit
-from wardian.rules.plans import LampRule, TrayPlan
+from wardian.rules.plans import LampRule, Masses, TrayPlan
 from wardian.rules.readings import Reading
 
 HOUR = minutes(60)
@@ -31,17 +32,18 @@ DLI = "daily_light_integral"
 LUX_LAMP = LampRule("illuminance", 1000, 900)
 
 
-def judged(quantity: str, *limits: Limit) -> TrayPlan:
+def judged(quantity: str, *limits: Limit, leaf_offset_k: float | None = None) -> TrayPlan:
     """One tray whose only band is of this quantity."""
-    return plan((0, stage("callusing", **{quantity: limits})))
+    return replace(plan((0, stage("callusing", **{quantity: limits}))), leaf_offset_k=leaf_offset_k)
 
 
 def lamp(*limits: Limit, hold_ms: int = HOUR_MS, rule: LampRule = LUX_LAMP) -> TrayPlan:
     return plan((0, stage("callusing", light_hours=limits)), hold_ms=hold_ms, lamp=rule)
 
 
-def photons(*limits: Limit, hold_ms: int = HOUR_MS) -> TrayPlan:
-    return plan((0, stage("callusing", daily_light_integral=limits)), hold_ms=hold_ms)
+def photons(*limits: Limit, hold_ms: int = HOUR_MS, lux_per_umol: float | None = None) -> TrayPlan:
+    of_stage = stage("callusing", daily_light_integral=limits)
+    return replace(plan((0, of_stage), hold_ms=hold_ms), lux_per_umol=lux_per_umol)
 
 
 def light(*points: tuple[float, float], quantity: str = "illuminance") -> Sequence[Reading]:
@@ -124,6 +126,21 @@ AIR = [
         "the leaf's deficit needs three inputs",
         [judged(LEAF_VPD, low(-0.75, 0.1))],
         [*air((0, 25)), *series("leaf_temperature", [(0, 20)])],
+        HOUR,
+    ),
+    Case(
+        # Leaves of 26 °C could hold 3.353 kPa, the air of 25 °C holds 90 % of 3.160.
+        "leaves without a probe are as much warmer than the air as is said",
+        [judged(LEAF_VPD, high(0.4, 0.1), urgent(high(0.6, 0.1)), leaf_offset_k=1.0)],
+        air((0, 25)) + humid((0, 90)),
+        HOUR,
+        [raised(0, quantity=LEAF_VPD)],
+        details=[(0.5093, 0.4, "callusing", 0)],
+    ),
+    Case(
+        "where an offset is said a leaf's own temperature does not count",
+        [judged(LEAF_VPD, high(0.6, 0.1), leaf_offset_k=1.0)],
+        [*air((0, 25)), *humid((0, 90)), *series("leaf_temperature", [(0, 40), (1, 40)])],
         HOUR,
     ),
     Case(
@@ -238,6 +255,26 @@ LIGHT = [
         details=[(7.2, 7, "callusing", hours(10))],
     ),
     Case(
+        "photons of a lamp with a factor are those of its illuminance",
+        [photons(high(7, 0), urgent(high(7.25, 0)), hold_ms=hours(12), lux_per_umol=70.0)],
+        light((0, 14_000), (10, 14_000)),
+        hours(10),
+        [raised(hours(10), "high", DLI)],
+        details=[(7.2, 7, "callusing", hours(10))],
+    ),
+    Case(
+        "and of nothing else",
+        [photons(high(7, 0), hold_ms=hours(12), lux_per_umol=70.0)],
+        light((0, 200), (10, 200), quantity="ppfd"),
+        hours(10),
+    ),
+    Case(
+        "without a factor illuminance has no photons",
+        [photons(high(7, 0), hold_ms=hours(12))],
+        light((0, 14_000), (10, 14_000)),
+        hours(10),
+    ),
+    Case(
         "the daily light integral is judged low with the unseen as bright as the brightest seen",
         [photons(low(8.75, 0), urgent(low(8.5, 0)))],
         light((0, 100), quantity="ppfd"),
@@ -299,4 +336,57 @@ ORDER = [
     ),
 ]
 
-CASES_OF_SERIES = [*AIR, *LIGHT, *ORDER]
+
+def weighed(*limits: Limit, masses: Sequence[Masses]) -> TrayPlan:
+    return replace(judged("water_lost", *limits), masses=tuple(masses))
+
+
+def mass(*points: tuple[float, float]) -> Sequence[Reading]:
+    """Readings of the mass by minute."""
+    return series("tray_mass", ((minutes(minute), value) for minute, value in points))
+
+
+FULL_AND_DRY = Masses(-HOUR, 3000, 1200)
+WATER = [
+    Case(
+        "a third of the water is gone",
+        [weighed(high(33, 3), masses=[FULL_AND_DRY])],
+        mass((0, 2410), (1, 2400), (2, 2450), (3, 2470)),
+        HOUR,
+        [raised(minutes(1), quantity="water_lost"), returned(minutes(3), quantity="water_lost")],
+        details=[(100 / 3, 33, "callusing", minutes(1)), (530 / 18, 33, "callusing", minutes(3))],
+    ),
+    Case(
+        "a tray that nobody weighed has lost an unknown share",
+        [weighed(high(33, 3), masses=[])],
+        mass((0, 1300)),
+        HOUR,
+    ),
+    Case(
+        "nothing is known before the tray was weighed, and then with the next reading",
+        [weighed(high(33, 3), masses=[FULL_AND_DRY._replace(from_ms=minutes(1))])],
+        mass((0, 1300), (3, 1300)),
+        HOUR,
+        [raised(minutes(3), quantity="water_lost")],
+    ),
+    Case(
+        "a reading at the very instant of a weighing is compared with it",
+        [weighed(high(33, 3), masses=[FULL_AND_DRY, Masses(minutes(2), 3300, 1200)])],
+        mass((1, 2450), (2, 2450)),
+        HOUR,
+        [raised(minutes(2), quantity="water_lost")],
+        details=[(850 / 21, 33, "callusing", minutes(2))],
+    ),
+    Case(
+        "a tray heavier than full has lost less than nothing",
+        [weighed(low(-5, 3), urgent(low(-10, 3)), masses=[FULL_AND_DRY])],
+        mass((0, 3091), (1, 3180), (2, 3181)),
+        HOUR,
+        [
+            raised(0, "low", "water_lost"),
+            raised(minutes(2), "low_low", "water_lost"),
+        ],
+    ),
+]
+
+CASES_OF_SERIES = [*AIR, *LIGHT, *WATER, *ORDER]

@@ -12,7 +12,7 @@ from typing import NamedTuple
 from hypothesis import strategies as st
 
 from wardian.rules.crops import Band, Limit, Stage, StageSpan
-from wardian.rules.plans import LampRule, TrayPlan
+from wardian.rules.plans import LampRule, Masses, TrayPlan
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.readings import Reading
 
@@ -23,6 +23,9 @@ LAMPS = (LampRule("illuminance", 1000, 900), LampRule("ppfd", 50, 40))
 #: What a reading may be off; mostly every input's is known.
 _KNOWN = {"air_temperature": 0.3, "leaf_temperature": 0.5, "relative_humidity": 3.0}
 ACCURACIES: tuple[dict[str, float], ...] = (_KNOWN, _KNOWN, {"relative_humidity": 3.0}, {})
+#: Of lamps with a factor the photons are those of the illuminance; leaves without a probe follow the air.
+LUX_PER_UMOL = (None, None, 54.0, 70.0)
+LEAF_OFFSETS_K = (None, None, 0.0, 1.0, -0.5)
 LIMIT_NAMES = ("low_low", "low", "high", "high_high")
 LIMIT_SETS = (LIMIT_NAMES, ("low", "high"), ("high",), ("low",), ("high", "high_high"), ("low_low", "high"))
 
@@ -81,10 +84,13 @@ _LEVELS = {
     "vapour_pressure_deficit": Levels((0.0137, 0.3137, 0.6137, 0.9137), (0, 0.1), (0, 0.1)),
     "leaf_vapour_pressure_deficit": Levels((-0.3137, 0.0137, 0.4137, 0.8137), (0, 0.1), (0, 0.2)),
     "dew_point": Levels((14.137, 17.137, 20.137, 23.137), (0, 1), (0, 1.5)),
+    "tray_mass": Levels((1500, 2000, 3000, 3200), (0, 100), (0, 100)),
+    # Masses are quarters of a kilogram, so that no share lies on a limit.
+    "water_lost": Levels((-5.137, 10.137, 33.137, 60.137), (0, 1), (0, 3)),
 }
 _AIR_NEEDS = {
     "vapour_pressure_deficit": {"air_temperature", "relative_humidity"},
-    "leaf_vapour_pressure_deficit": {"air_temperature", "relative_humidity", "leaf_temperature"},
+    "leaf_vapour_pressure_deficit": {"air_temperature", "relative_humidity"},
     "dew_point": {"air_temperature", "relative_humidity"},
 }
 _VALUES = {
@@ -93,6 +99,7 @@ _VALUES = {
     ],
     "relative_humidity": [50, 69.75, 70, 79.75, 80, 80.5, 85, 94.5, 95, 95.25, 99.5, 100, 100.25, 105],
     "illuminance": [0, 899.75, 900, 900.25, 950, 1000, 1000.25, 5000, 5000.25],
+    "tray_mass": [1000.0, 1500.0, 2000.0, 2250.0, 2500.0, 2750.0, 3000.0, 3250.0],
     "ppfd": [0, 39.75, 40, 40.25, 45, 50, 50.25, 100, 400, 400.25],
 }
 _VALUES["leaf_temperature"] = _VALUES["air_temperature"]
@@ -109,6 +116,8 @@ MINUTES = Scale(
         ("illuminance", "ppfd"),
         ("illuminance", "ppfd"),
         ("leaf_temperature", "ppfd"),
+        ("tray_mass",),
+        ("tray_mass",),
     ),
     light_levels={
         # Between the half minutes; moved to the end of the day, where the low ones can be met.
@@ -202,9 +211,9 @@ def _stages(draw: st.DrawFn, sensors: Sequence[str], hold_ms: int, scale: Scale)
 def _bandable(sensors: Sequence[str], scale: Scale) -> list[str]:
     """Return the quantities for which there are values: what is measured and what follows from it."""
     air = [name for name, needs in _AIR_NEEDS.items() if needs.issubset(sensors)]
-    light = ["daily_light_integral"] * ("ppfd" in sensors)
-    light += ["light_hours"] * any(lamp.quantity in sensors for lamp in LAMPS)
-    return light if scale is DAYS else [*sensors, *air, *air, *light]
+    light = ["daily_light_integral", "light_hours"] * any(lamp.quantity in sensors for lamp in LAMPS)
+    water = ["water_lost"] * 2 * ("tray_mass" in sensors)
+    return light if scale is DAYS else [*sensors, *air, *air, *light, *water]
 
 
 @st.composite
@@ -270,7 +279,25 @@ def _plan(
     delays = st.sampled_from((0, 1, 30_000, hold_ms))
     silent = draw(st.dictionaries(st.sampled_from(sensors), delays, max_size=1))
     accuracies = draw(st.sampled_from(ACCURACIES))
-    return TrayPlan(tray, spans, hold_ms, lamp, silent, accuracies)
+    masses = draw(_masses(instants)) if "tray_mass" in sensors else ()
+    return TrayPlan(
+        tray,
+        spans,
+        hold_ms,
+        lamp,
+        silent,
+        accuracies,
+        lux_per_umol=draw(st.sampled_from(LUX_PER_UMOL)),
+        leaf_offset_k=draw(st.sampled_from(LEAF_OFFSETS_K)),
+        masses=masses,
+    )
+
+
+@st.composite
+def _masses(draw: st.DrawFn, instants: Sequence[int]) -> tuple[Masses, ...]:
+    """Return what a tray weighs full and dry: mostly from before everything, and perhaps once more later."""
+    begins = draw(st.lists(st.sampled_from((-HOUR_MS, -HOUR_MS, *instants)), max_size=2, unique=True))
+    return tuple(Masses(at_ms, draw(st.sampled_from((3000, 3250))), 1000) for at_ms in sorted(begins))
 
 
 @st.composite

@@ -152,7 +152,8 @@ class Rig:
         self.loop.quiet_s = 0.0
         self.loop.lives = Lives(self.store.last_of_alarms(), names=name)
         self.loop.bring_up_to_date(self.clock.now_ms)
-        self.loop.before = [Recording(self.store, self.teller.tongue, self.engine.trays, self._replan)]
+        stuck_ms = dict.fromkeys(self.engine.trays, BEGIN_MS - 86_400_000)
+        self.loop.before = [Recording(self.store, self.teller.tongue, stuck_ms, self._replan)]
 
     def _replan(self, tray: str, records: Sequence[Record]) -> None:
         self.loop.replan(self.engine.trays[tray].plan, records)

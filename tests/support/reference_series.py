@@ -55,9 +55,11 @@ def series_for(
     if quantity == "light_hours":
         return _light_hours(plan, measured, is_low=is_low)
     if quantity == "daily_light_integral":
-        return _daily_light_integral(measured.get("ppfd", []), is_low=is_low)
+        return _daily_light_integral(_photon_flux(plan, measured), is_low=is_low)
+    if quantity == "water_lost":
+        return _water_lost(plan, measured.get("tray_mass", []))
     if quantity in AIR_FORMULAS:
-        inputs, formula = AIR_FORMULAS[quantity]
+        inputs, formula = air_formula(plan, quantity)
         return _derived([measured.get(name, []) for name in inputs], formula)
     return measured.get(quantity, [])
 
@@ -95,6 +97,14 @@ AIR_FORMULAS: dict[str, tuple[tuple[str, ...], Callable[..., float]]] = {
 }
 
 
+def air_formula(plan: TrayPlan, quantity: str) -> tuple[tuple[str, ...], Callable[..., float]]:
+    """Return the inputs and the formula by which a tray's air is derived."""
+    offset_k = plan.leaf_offset_k
+    if quantity == "leaf_vapour_pressure_deficit" and offset_k is not None:
+        return ("air_temperature", "relative_humidity"), lambda t, rh: _leaf_vpd_kpa(t + offset_k, t, rh)
+    return AIR_FORMULAS[quantity]
+
+
 def _derived(inputs: list[list[Standing]], formula: Callable[..., float]) -> list[Standing]:
     """A value at each input reading at which all inputs are known, until the next or an unknown."""
     values: dict[int, float] = {}
@@ -117,6 +127,22 @@ def _unknown_from(series: list[Standing], at_ms: int) -> int:
         at_ms = standing.until_ms
         standing = standing_at(series, at_ms)
     return at_ms
+
+
+# Water.
+
+
+def _water_lost(plan: TrayPlan, mass: list[Standing]) -> list[Standing]:
+    """At each reading of the mass from the first weighing on: the share of the held water that is gone."""
+    lost = []
+    for one in mass:
+        for masses in plan.masses:
+            if masses.from_ms <= one.from_ms:
+                held_g, gone_g = masses.saturated_g - masses.dry_g, masses.saturated_g - one.value
+                value = float(100 * Fraction(gone_g) / Fraction(held_g))
+        if plan.masses and plan.masses[0].from_ms <= one.from_ms:
+            lost.append(one._replace(value=value))
+    return lost
 
 
 # Light.
@@ -143,24 +169,40 @@ def _light_hours(plan: TrayPlan, measured: dict[str, list[Standing]], *, is_low:
     return hours
 
 
-def _daily_light_integral(light: list[Standing], *, is_low: bool) -> list[Standing]:
+class _Flux(NamedTuple):
+    """Photon flux density that stands, exact. [umol/m2/s]"""
+
+    from_ms: int
+    until_ms: int
+    value: Fraction
+
+
+def _photon_flux(plan: TrayPlan, measured: dict[str, list[Standing]]) -> list[_Flux]:
+    """Return the flux whose photons count: of the illuminance where the lamp has a factor, else as measured."""
+    if plan.lux_per_umol is None:
+        return [_Flux(*one[:2], Fraction(one.value)) for one in measured.get("ppfd", [])]
+    factor = Fraction(plan.lux_per_umol)
+    return [_Flux(*one[:2], Fraction(one.value) / factor) for one in measured.get("illuminance", [])]
+
+
+def _daily_light_integral(light: list[_Flux], *, is_low: bool) -> list[Standing]:
     """At each reading: mol/m2 in the trailing day, for a low limit with the unseen at its brightest."""
     integrals = []
     for one in light:
         t = one.from_ms
         # Exact until the one rounding at the end. [umol/m2/s times ms]
-        total = sum((Fraction(other.value) * _within_day(other, t) for other in light), Fraction(0))
+        total = sum((other.value * _within_day(other, t) for other in light), Fraction(0))
         if is_low:
             in_window = [other.value for other in light if other.until_ms > t - DAY_MS and other.from_ms <= t]
-            total += Fraction(max(in_window)) * _unseen_ms(light, t)
-        integrals.append(one._replace(value=float(total / 1000 / 1_000_000)))
+            total += max(in_window) * _unseen_ms(light, t)
+        integrals.append(Standing(one.from_ms, one.until_ms, float(total / 1000 / 1_000_000)))
     return integrals
 
 
-def _within_day(one: Standing, t: int) -> int:
+def _within_day(one: Standing | _Flux, t: int) -> int:
     """Return how long something stood within the 24 h that end at t. [ms]"""
     return max(0, min(one.until_ms, t) - max(one.from_ms, t - DAY_MS))
 
 
-def _unseen_ms(light: list[Standing], t: int) -> int:
+def _unseen_ms(light: Sequence[Standing | _Flux], t: int) -> int:
     return DAY_MS - sum(_within_day(one, t) for one in light)

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
-from reference_series import AIR_FORMULAS, Standing
+from reference_series import AIR_FORMULAS, Standing, air_formula
 
 from wardian.rules.plans import TrayPlan
 from wardian.rules.transitions import RAISED, Transition
@@ -29,16 +29,27 @@ def with_uncertainty(
 def _expanded(
     plan: TrayPlan, measured: Mapping[str, Sequence[Standing]], quantity: str, at_ms: int
 ) -> float | None:
-    if quantity not in SLOPES or any(name not in plan.accuracies for name in AIR_FORMULAS[quantity][0]):
+    if quantity not in SLOPES:
         return None
-    names, _ = AIR_FORMULAS[quantity]
+    names, _ = air_formula(plan, quantity)
+    if any(name not in plan.accuracies for name in names):
+        return None
     values = [[one.value for one in measured[name] if one.from_ms <= at_ms][-1] for name in names]
     if quantity == "dew_point" and values[-1] == 0:
         return None
     # A half-width a of a rectangle has a variance of a² / 3; the coverage factor is 2.
     variances = [plan.accuracies[name] ** 2 / 3 for name in names]
-    pairs = zip(SLOPES[quantity](*values), variances, strict=True)
+    pairs = zip(_slopes(plan, quantity, values), variances, strict=True)
     return 2 * math.sqrt(sum(slope**2 * variance for slope, variance in pairs))
+
+
+def _slopes(plan: TrayPlan, quantity: str, values: Sequence[float]) -> tuple[float, ...]:
+    if quantity == "leaf_vapour_pressure_deficit" and plan.leaf_offset_k is not None:
+        # A leaf that follows the air errs with it: one slope for both, the offset itself taken as it is said.
+        t, rh = values
+        by_leaf, by_air, by_humidity = _leaf_vpd_slopes(t + plan.leaf_offset_k, t, rh)
+        return by_leaf - by_air, by_humidity
+    return SLOPES[quantity](*values)
 
 
 def _e_s_kpa(t: float) -> float:

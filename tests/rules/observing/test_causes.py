@@ -27,9 +27,11 @@ from tray_by_minutes import (
 from wardian.rules.engine import Engine
 from wardian.rules.observing.causes import (
     COLD,
+    DRY_MEDIUM,
     EXPLAINS,
     GROUPS,
     OF_CONDITIONS,
+    WET_MEDIUM,
     Cause,
     cause_of,
     group_of,
@@ -220,6 +222,8 @@ def test_every_group_is_known_and_explained_by_some_cause() -> None:
     assert set(OF_CONDITIONS.values()) <= set(GROUPS)
     assert {group for groups in EXPLAINS.values() for group in groups} == set(GROUPS)
     assert group_of(alarm(MEDIUM, "low_low", 0)) == COLD
+    assert group_of(alarm("water_lost", "high", 0)) == DRY_MEDIUM
+    assert group_of(alarm("water_lost", "low_low", 0)) == WET_MEDIUM
     assert group_of(alarm("water_ph", "low", 0)) is None
 
 

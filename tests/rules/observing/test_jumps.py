@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 from minute_by_minute import NOON_MS, TRAY, course, ramp, read_by, with_noise
 from watching import by_minute, watch, watch_in_pieces, watched_plan
 
-from wardian.rules.evidence import Evidence, difference, number, span
+from wardian.rules.evidence import Evidence, difference, moment, number, span
 from wardian.rules.observing.jumps import JUMPING, SensorJumping, SensorsDisagree
-from wardian.rules.observing.looks import ConditionMaker
+from wardian.rules.observing.looks import ALCOHOL, Care, ConditionMaker
 from wardian.rules.observing.minutes import MINUTE_MS
 from wardian.rules.observing.observer import Observer
 from wardian.rules.readings import Series
@@ -107,6 +107,17 @@ def test_temperatures_disagree_by_more_than_one_and_a_half_kelvin(off: float, co
 @pytest.mark.parametrize(("off", "count"), [(7.9, 0), (8.1, 1)])
 def test_humidities_disagree_by_more_than_eight_per_cent(off: float, count: int) -> None:
     assert len(watch(HUMIDITIES, {HUMIDITY: turns(300, off)})) == count
+
+
+def test_alcohol_near_a_humidity_probe_is_offered_as_evidence() -> None:
+    care = [Care(ALCOHOL, NOON_MS, NOON_MS)]
+    (raised,) = watch(HUMIDITIES, {HUMIDITY: turns(300, 12.0)}, care)
+    assert raised.evidence is not None
+    assert raised.evidence.words.endswith("alcohol was used near the probe {}")
+    assert raised.evidence.figures[-1] == moment(NOON_MS)
+    (other,) = watch(AIRS, {AIR: turns(300, 12.0)}, care)
+    assert other.evidence is not None
+    assert "alcohol" not in other.evidence.words
 
 
 def test_two_probes_that_answer_every_five_minutes_are_found_within_hours() -> None:

@@ -5,11 +5,12 @@ from dataclasses import replace
 
 from case_terms import stage
 from cases_of_conditions import observed, planned, told
-from minute_by_minute import NOON_MS, course
+from minute_by_minute import NOON_MS, TRAY, chunk_by, course
 
 from wardian.rules.crops import StageSpan
-from wardian.rules.observing.looks import LIFTED, Care
+from wardian.rules.observing.looks import ALCOHOL, LIFTED, Care
 from wardian.rules.observing.minutes import MINUTE_MS
+from wardian.rules.observing.observer import Observer
 
 HOUR = 60
 HUMIDITY = "relative_humidity"
@@ -26,6 +27,12 @@ def test_twenty_hours_after_the_last_round_nobody_has_tended_the_tray_until_some
     assert told(found) == [(21 * HOUR + 10, "not-tended", "raised")]
     assert found[0].since_ms == care[0].to_ms
     assert told(observed(planned("not-tended"), STEADY, [lifted(60), lifted(20 * HOUR)])) == []
+
+
+def test_alcohol_for_blades_is_no_round() -> None:
+    care = [lifted(60), Care(ALCOHOL, NOON_MS + 20 * HOUR * MINUTE_MS, NOON_MS + 20 * HOUR * MINUTE_MS)]
+    found = observed(planned("not-tended"), STEADY, care)
+    assert told(found) == [(21 * HOUR + 10, "not-tended", "raised")]
 
 
 def test_where_care_was_never_seen_it_may_never_be_visible() -> None:
@@ -46,6 +53,20 @@ def test_roots_are_past_due_from_the_midnight_after_their_day_for_good() -> None
     assert (found[0].time_ms, found[0].since_ms) == (due_ms, due_ms)
     assert told(observed(planned("past-due"), STEADY)) == []
     assert told(observed(replace(planned("past-due"), due_ms=NOON_MS + 10**10), STEADY)) == []
+
+
+def test_mould_that_was_seen_stands_until_the_plan_knows_it_gone() -> None:
+    seen_ms = NOON_MS + 90 * MINUTE_MS
+    of = replace(planned("mould-seen"), rot_seen_ms=seen_ms)
+    found = observed(of, STEADY)
+    assert told(found) == [(90, "mould-seen", "raised")]
+    assert found[0].since_ms == seen_ms
+    assert told(observed(planned("mould-seen"), STEADY)) == []
+    observer = Observer([of])
+    observer.feed(chunk_by(STEADY, 1))
+    assert len(observer.advance(NOON_MS + 100 * MINUTE_MS)) == 1
+    observer.trays[TRAY].plan = planned("mould-seen")
+    assert told(observer.advance(NOON_MS + 110 * MINUTE_MS)) == [(101, "mould-seen", "returned")]
 
 
 def test_a_stage_is_overdue_from_its_end_until_somebody_did_something_about_it() -> None:

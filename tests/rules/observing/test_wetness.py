@@ -1,6 +1,7 @@
 """Too much water in the air and in the medium, and a medium that dries too fast."""
 
 import math
+from dataclasses import replace
 
 from case_terms import stage
 from cases_of_conditions import observed, planned, told
@@ -9,10 +10,14 @@ from minute_by_minute import NOON_MS, course, ramp
 from wardian.rules.crops import StageSpan
 from wardian.rules.observing.looks import MISTED, Care
 from wardian.rules.observing.minutes import MINUTE_MS
+from wardian.rules.plans import Masses
 
 HOUR, DAY = 60, 24 * 60
 HUMIDITY, MASS = "relative_humidity", "tray_mass"
 ROOTED = (StageSpan(0, stage("callusing")), StageSpan(1, stage("rooting")))
+
+
+FULL_AND_DRY = Masses(0, 3000, 1200)
 
 
 def mistings(*minutes: int) -> list[Care]:
@@ -23,6 +28,14 @@ def test_two_days_without_a_dry_spell_are_too_long_before_roots_and_one_is_after
     wet = {HUMIDITY: course((2 * DAY + HOUR, 96))}
     assert told(observed(planned("wet-too-long"), wet)) == [(2 * DAY, "wet-too-long", "raised")]
     assert told(observed(planned("wet-too-long", spans=ROOTED), wet)) == [(DAY, "wet-too-long", "raised")]
+
+
+def test_a_crop_that_wants_it_dry_is_wet_too_long_in_half_the_time() -> None:
+    wet = {HUMIDITY: course((2 * DAY, 96))}
+    dry = replace(planned("wet-too-long"), is_dry=True)
+    assert told(observed(dry, wet)) == [(DAY, "wet-too-long", "raised")]
+    rooted = replace(planned("wet-too-long", spans=ROOTED), is_dry=True)
+    assert told(observed(rooted, wet)) == [(12 * HOUR, "wet-too-long", "raised")]
 
 
 def test_dry_minutes_that_add_up_to_a_spell_are_enough_and_end_it() -> None:
@@ -55,6 +68,13 @@ def test_a_fifth_misting_within_a_day_is_one_too_many() -> None:
     assert [figure.number for figure in found[0].evidence.figures] == [5, 86_400_000]
 
 
+def test_mist_whose_mass_is_on_record_is_too_much_by_the_day() -> None:
+    of, air = planned("over-misted"), {HUMIDITY: course((2 * DAY, 95))}
+    heavy = [one._replace(grams=90.0) for one in mistings(60, 240)]
+    assert [event for _, _, event in told(observed(of, air, heavy))] == ["raised", "returned"]
+    assert told(observed(of, air, [one._replace(grams=80.0) for one in heavy])) == []
+
+
 def test_a_tray_that_is_heavier_on_each_of_three_days_is_over_misted() -> None:
     of = planned("over-misted")
     assert [one[1:] for one in told(observed(of, {MASS: ramp(3 * DAY + HOUR, 3000, 3045)}))] == [
@@ -63,6 +83,24 @@ def test_a_tray_that_is_heavier_on_each_of_three_days_is_over_misted() -> None:
     assert told(observed(of, {MASS: ramp(3 * DAY + HOUR, 3000, 3025)})) == []
     watered = [*ramp(2 * DAY, 3000, 2950), *ramp(DAY + HOUR, 3200, 3150)]
     assert told(observed(of, {MASS: watered})) == []
+
+
+def test_a_tray_that_stays_much_heavier_than_full_and_drained_is_over_misted() -> None:
+    of = replace(planned("over-misted"), masses=(FULL_AND_DRY,))
+    # Full is 3000 g, 1800 g of that are water: 5 % of it above full is 3090 g.
+    over = course((7 * HOUR, 3091), (HOUR, 3080))
+    found = observed(of, {MASS: over})
+    assert told(found) == [(6 * HOUR, "over-misted", "raised"), (7 * HOUR + 30, "over-misted", "returned")]
+    assert found[0].evidence is not None
+    assert [figure.number for figure in found[0].evidence.figures] == [6 * HOUR * MINUTE_MS, 91]
+    assert told(observed(of, {MASS: course((8 * HOUR, 3090))})) == []
+    assert told(observed(planned("over-misted"), {MASS: over})) == []
+
+
+def test_a_watering_that_drains_is_no_overfull_tray() -> None:
+    of = replace(planned("over-misted"), masses=(FULL_AND_DRY,))
+    draining = [*course((HOUR, 2600)), *ramp(5 * HOUR, 3500, 3091), *course((9 * HOUR, 3020))]
+    assert told(observed(of, {MASS: draining})) == []
 
 
 def drying(*hourly: tuple[int, float]) -> list[float]:

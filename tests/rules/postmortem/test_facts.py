@@ -1,13 +1,16 @@
 """The facts of trays whose minutes were written by hand, and that a stage's hours make up all of its time."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from still_trays import BEGIN_MS, CROP, DAY, HOUR, MINUTE_MS, ground, healthy, put, stuck_at
+from still_trays import BEGIN_MS, CROP, DAY, HOUR, MINUTE_MS, ground, healthy, plan_of, put, stuck_at
 
-from wardian.rules.crops import Band, Crop, Limit, Stage
+from wardian.rules.crops import Aim, Band, Crop, Limit, Stage
 from wardian.rules.observing.looks import LIFTED, MISTED, WATERED, Care
+from wardian.rules.plans import Masses
 from wardian.rules.postmortem.bands import Longest, StageTime, stage_times
 from wardian.rules.postmortem.blindness import blindness, unsafe_findings
 from wardian.rules.postmortem.facts import Facts, Heard, facts
@@ -54,6 +57,17 @@ def test_the_hours_of_a_stage_make_up_its_time(values: list[float], each: int) -
 
 def test_a_quantity_that_nothing_measures_is_told_only_where_it_should_have_been_measured() -> None:
     assert all(time.quantity != "water_lost" for time in stage_times(ground(healthy(9))))
+
+
+def test_water_lost_has_its_hours_where_somebody_said_what_the_tray_weighs() -> None:
+    wanted = {"water_lost": Aim(None, 33.0)}
+    crop = Crop("fern", (Stage("callusing", 0, aims=wanted),))
+    weighed = replace(plan_of(crop), masses=(Masses(BEGIN_MS, 3000.0, 1200.0),))
+    minutes = put(healthy(2), "tray_mass", slice(0, DAY), 2100.0)
+    assert stage_times(ground(minutes, crop=crop)) == []
+    (one,) = stage_times(ground(minutes, crop=crop, plan=weighed))
+    assert (one.above_h, one.within_h) == (24.0, 24.0)
+    assert one.longest == Longest("above", (at_ms(0), at_ms(DAY)), pytest.approx(50.0))
 
 
 def test_the_first_three_days_are_told_apart_from_the_rest() -> None:
