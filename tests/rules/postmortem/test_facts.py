@@ -67,7 +67,9 @@ def test_water_lost_has_its_hours_where_somebody_said_what_the_tray_weighs() -> 
     assert stage_times(ground(minutes, crop=crop)) == []
     (one,) = stage_times(ground(minutes, crop=crop, plan=weighed))
     assert (one.above_h, one.within_h) == (24.0, 24.0)
-    assert one.longest == Longest("above", (at_ms(0), at_ms(DAY)), pytest.approx(50.0))
+    assert one.longest is not None
+    assert one.longest.span == (at_ms(0), at_ms(DAY))
+    assert one.longest.worst == pytest.approx(50.0)
 
 
 def test_the_first_three_days_are_told_apart_from_the_rest() -> None:
