@@ -5,7 +5,7 @@ that very instant, with its deadband; an hour is rolled up from its own readings
 was before it, so that it does not matter when that is done.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from itertools import pairwise
 from typing import Final, NamedTuple
 
@@ -21,6 +21,8 @@ from wardian.rules.readings import Points, Series, Times, Values
 PIECE_MS: Final = 300_000
 HOUR_MS: Final = 3_600_000
 PIECES: Final = HOUR_MS // PIECE_MS
+#: How long a reading stands where nobody says.
+HOLD_MS: Final = 300_000
 _ALWAYS_MS: Final = -(2**62)
 _NEVER_MS: Final = 2**62
 _Flags = NDArray[np.bool_]
@@ -63,6 +65,11 @@ class RolledUp(NamedTuple):
     carried: Carried | None
 
 
+def plan_for(tray: str, plans: Mapping[str, TrayPlan]) -> TrayPlan:
+    """Return the plan of a tray, or one without bands where nobody watches it any more."""
+    return plans.get(tray) or TrayPlan(tray, (), HOLD_MS)
+
+
 def nothing_rolled_up() -> Rollups:
     """Return no pieces at all."""
     none, no_values = np.empty(0, np.int64), np.empty(0, np.float64)
@@ -96,9 +103,7 @@ class _Stood(NamedTuple):
     values: Values
 
 
-def roll_up(
-    points: Points, carried: Carried | None, plan: TrayPlan, place: tuple[Series, int]
-) -> RolledUp:
+def roll_up(points: Points, carried: Carried | None, plan: TrayPlan, place: tuple[Series, int]) -> RolledUp:
     """Return the pieces of one hour of a series.
 
     Args:

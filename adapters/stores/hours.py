@@ -26,7 +26,8 @@ _STEPS: Final = (
     *((5, 9 * 10**decimals) for decimals in range(4)),
 )
 _AS_THEY_ARE: Final = len(_STEPS)
-_LARGEST: Final = 2**53
+#: Whole numbers below this are exact in binary64, with room for a step's numerator.
+_LARGEST: Final = 2**50
 _CHECK_BYTES: Final = 4
 #: Whether the rest is compressed once more, which pays where nothing moves.
 _PLAIN, _COMPRESSED = b"\0", b"\1"
@@ -112,8 +113,7 @@ def _valued(numbers: NDArray[np.int64], step: tuple[int, int]) -> Values:
 
 def _fits(values: Values, step: tuple[int, int]) -> bool:
     """Whether values are whole numbers of a step, to the bit."""
-    times, parts = step
-    if len(values) and not np.abs(values).max() * parts < _LARGEST / 10:
+    if len(values) and not np.abs(values).max() * step[1] < _LARGEST:
         return False
     again = _valued(_counted(values, step), step)
     return bool((again.view(np.int64) == values.view(np.int64)).all())
