@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from wardian.daemon.library import Library
     from wardian.daemon.loop import Loop
     from wardian.daemon.recording import Recording, Replan
+    from wardian.rules.engine import Engine
     from wardian.rules.records import Record
 
 #: The note in which a simulated bench leaves its time.
@@ -189,7 +190,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     notes = store.notes()
     loop.before = [recording, _care_noted(loop, notes)]
     reminders = _reminders(written, channels, notes, _known_care(loop, recording))
-    loop.beside = [_retaking(store, loop), *reminders]
+    loop.beside = [_retaking(store, loop), *reminders, _folding(store, loop, engine)]
     wires: list[Any] = list(sensors)
     if config.outward.is_any or any(person.summary for person in config.people):
         from wardian.daemon.outward import Around, open_outward
@@ -239,6 +240,13 @@ def _retaking(store: Store, loop: "Loop") -> "Beside":
     from wardian.daemon.retaking import Retaking
 
     return Retaking(store, loop.observer.trays)
+
+
+def _folding(store: Store, loop: "Loop", engine: "Engine") -> "Beside":
+    """Return what folds closed hours."""
+    from wardian.daemon.folding import Folding
+
+    return Folding(store, loop, engine.trays, machine_clock())
 
 
 def _care_noted(loop: "Loop", notes: Mapping[str, Any]) -> "Beside":

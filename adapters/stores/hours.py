@@ -76,7 +76,7 @@ def opened(data: bytes) -> bytes:
         Damaged: The check sum is another one.
     """
     check, content = data[:_CHECK_BYTES], data[_CHECK_BYTES:]
-    if zlib.crc32(content).to_bytes(_CHECK_BYTES) != check:
+    if not content or zlib.crc32(content).to_bytes(_CHECK_BYTES) != check:
         raise Damaged("what was folded is damaged")
     return zlib.decompress(content[1:]) if content[:1] == _COMPRESSED else content[1:]
 
@@ -113,7 +113,7 @@ def _valued(numbers: NDArray[np.int64], step: tuple[int, int]) -> Values:
 
 def _fits(values: Values, step: tuple[int, int]) -> bool:
     """Whether values are whole numbers of a step, to the bit."""
-    if len(values) and not np.abs(values).max() * step[1] < _LARGEST:
+    if len(values) and not np.abs(values).max() < _LARGEST / step[1]:
         return False
     again = _valued(_counted(values, step), step)
     return bool((again.view(np.int64) == values.view(np.int64)).all())
