@@ -84,7 +84,7 @@ def one_after_another(rollups: list[Rollups]) -> Rollups:
 def between(rollups: Rollups, from_ms: int, to_ms: int) -> Rollups:
     """Return the pieces that begin at an instant or later and before another."""
     first, last = rollups.from_ms.searchsorted((from_ms, to_ms))
-    return Rollups(*(column[first:last] for column in rollups))
+    return Rollups._make(column[first:last] for column in rollups)
 
 
 class _Verdicts(NamedTuple):
@@ -115,7 +115,7 @@ def roll_up(points: Points, carried: Carried | None, plan: TrayPlan, place: tupl
     series, hour_ms = place
     if carried is not None:
         before = Points(np.array([carried.time_ms]), np.array([carried.value]))
-        points = Points(*map(np.concatenate, zip(before, points, strict=True)))
+        points = Points._make(map(np.concatenate, zip(before, points, strict=True)))
     if len(points.times_ms) == 0:
         return RolledUp(nothing_rolled_up(), None)
     verdicts, beyond = _judged(points, carried, plan, (series.quantity, hour_ms + HOUR_MS))

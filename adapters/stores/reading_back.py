@@ -79,7 +79,7 @@ def judged(connection: Connection, span: Span) -> dict[int, Points]:
     for number, times_ms in late_times(connection, span).items():
         if number in found:
             in_time = ~np.isin(found[number].times_ms, times_ms)
-            found[number] = Points(*(column[in_time] for column in found[number]))
+            found[number] = Points(found[number].times_ms[in_time], found[number].values[in_time])
     return {number: points for number, points in found.items() if len(points.times_ms)}
 
 
@@ -132,7 +132,7 @@ def not_in_chunks(connection: Connection, flat: list[Any]) -> list[Any]:
     if newest_ms is None or min(flat[::3], default=_NEVER_MS) >= newest_ms + HOUR_MS:
         return flat
     hours: dict[Key, set[int]] = {}
-    rest = []
+    rest: list[Any] = []
     for time_ms, number, value in zip(flat[::3], flat[1::3], flat[2::3], strict=True):
         # What is no instant is refused by the table.
         if isinstance(time_ms, int) and time_ms < newest_ms + HOUR_MS:
@@ -175,7 +175,7 @@ def driver_rows(connection: Connection, query: Select[Any]) -> Iterator[tuple[An
 def _rows_after(connection: Connection, after: Key, to_ms: int) -> list[Row]:
     place = tuple_(readings.c.time_ms, readings.c.series_id)
     ordered = select(readings).where(place > after, readings.c.time_ms < to_ms)
-    return list(driver_rows(connection, ordered.order_by(*place.clauses).limit(_PAGE)))  # type: ignore[arg-type] # rows of this table
+    return list(driver_rows(connection, ordered.order_by(*place.clauses).limit(_PAGE)))
 
 
 def _table(found: dict[int, Points]) -> list[Row]:

@@ -67,11 +67,11 @@ def latest(connection: Connection) -> dict[Series, Reading]:
     is_newest = (readings.c.time_ms == newest.c.time_ms) & (readings.c.series_id == newest.c.series_id)
     # Not a join, which the planner might walk from the side of the readings.
     value = select(readings.c.value).where(is_newest).scalar_subquery()
-    older = connection.execute(select(newest.c.series_id, newest.c.time_ms, value))
-    found = {series_id: _Newest(time_ms, value) for series_id, time_ms, value in older}
-    for series_id, (time_ms, value) in found.items():
-        if value is None:
-            found[series_id] = _Newest(time_ms, value_at(connection, (time_ms, series_id)))
+    older = connection.execute(select(newest.c.series_id, newest.c.time_ms, value)).all()
+    found = {
+        number: _Newest(time_ms, value_at(connection, (time_ms, number)) if in_row is None else in_row)
+        for number, time_ms, in_row in older
+    }
     found |= _newest_between(connection, summed_until_ms(connection), _END_OF_TIME_MS)
     return {
         Series(tray, quantity): Reading(found[number].time_ms, tray, quantity, found[number].value)

@@ -37,7 +37,10 @@ def store(path: Path) -> Iterator[SqlStore]:
 def day_of(hours: int = HOURS) -> list[Reading]:
     return [
         Reading(
-            NOON_MS + at_ms, f"tray-{sensor}", "ppfd", (at_ms // 10_000 + 3) ** 4 * 7_919 * (sensor + 1) % 1_000_003 / 100
+            NOON_MS + at_ms,
+            f"tray-{sensor}",
+            "ppfd",
+            (at_ms // 10_000 + 3) ** 4 * 7_919 * (sensor + 1) % 1_000_003 / 100,
         )
         for at_ms in range(0, hours * HOUR_MS, 10_000)
         for sensor in range(SENSORS)
