@@ -9,7 +9,6 @@ universal noiseless coding techniques, JPL Publication 79-22, 1979). That needs 
 readings would take as much room as they do.
 """
 
-from collections.abc import Iterator
 from typing import Final, NamedTuple, TypeAlias
 
 import numpy as np
@@ -33,8 +32,9 @@ def packed(numbers: Whole) -> bytes:
     """Return numbers, none further from zero than ``LARGEST``, as bytes."""
     if len(numbers) == 0:
         return b""
-    steps = np.diff(numbers, prepend=0)
-    return min(_as_they_are(numbers), _as_steps(steps), key=len)
+    as_they_are = _split(numbers, b"", 0)
+    as_steps = _split(np.diff(numbers), small_packed(int(numbers[0])), _ORDER_BIT)
+    return _bytes_of(min(as_they_are, as_steps, key=lambda one: one.length_bits))
 
 
 def unpacked(data: bytes, start: int, count: int) -> Unpacked:
@@ -85,42 +85,44 @@ def small(data: bytes, start: int) -> tuple[int, int]:
         shift += 7
 
 
-def _as_they_are(numbers: Whole) -> bytes:
-    usual = _usual(numbers)
-    return _split(numbers - usual, usual, b"", 0)
+class _Split(NamedTuple):
+    """Numbers less what is usual, made positive, and how they are best split."""
+
+    positive: _Positive
+    low_bits: int
+    length_bits: int
+    usual: int
+    first: bytes
+    order: int
 
 
-def _as_steps(steps: Whole) -> bytes:
-    usual = _usual(steps[1:])
-    return _split(steps[1:] - usual, usual, small_packed(int(steps[0])), _ORDER_BIT)
-
-
-def _usual(numbers: Whole) -> int:
-    return int(np.partition(numbers, len(numbers) // 2)[len(numbers) // 2]) if len(numbers) else 0
-
-
-def _split(numbers: Whole, usual: int, first: bytes, order: int) -> bytes:
-    positive = ((numbers << 1) ^ (numbers >> 63)).view(np.uint64)
-    low_bits = min(_some_low_bits(positive), key=lambda bits: _length_bits(positive, bits))
-    counted = (positive >> np.uint64(low_bits)).astype(np.int64)
-    ones = np.cumsum(counted + 1) - 1
-    bits = np.zeros(int(ones[-1]) + 1 if len(ones) else 0, np.uint8)
-    bits[ones] = 1
-    unary = np.packbits(bits).tobytes()
-    low = (positive[:, None] >> np.arange(low_bits, dtype=np.uint64)).astype(np.uint8) & 1
-    head = bytes([order | low_bits]) + small_packed(usual) + first + small_packed(len(unary))
-    return head + np.packbits(low.ravel()).tobytes() + unary
-
-
-def _some_low_bits(positive: _Positive) -> Iterator[int]:
-    """Yield how many low bits may be the best: about as many as the mean has."""
+def _split(numbers: Whole, first: bytes, order: int) -> _Split:
+    usual = int(np.partition(numbers, len(numbers) // 2)[len(numbers) // 2]) if len(numbers) else 0
+    rest = numbers - usual
+    positive = ((rest << 1) ^ (rest >> 63)).view(np.uint64)
     mean = float(positive.mean()) if len(positive) else 0.0
-    around = max(0, int(np.log2(mean + 1)))
-    yield from range(max(0, around - 2), around + 2)
+    # About as many low bits as the mean has.
+    around = int(np.log2(mean + 1))
+    lengths = {bits: _length_bits(positive, bits) for bits in range(max(0, around - 1), around + 2)}
+    low_bits = min(lengths, key=lengths.__getitem__)
+    return _Split(positive, low_bits, lengths[low_bits] + 8 * len(first), usual, first, order)
 
 
 def _length_bits(positive: _Positive, low_bits: int) -> int:
     return len(positive) * low_bits + int((positive >> np.uint64(low_bits)).sum())
+
+
+def _bytes_of(split: _Split) -> bytes:
+    positive, low_bits = split.positive, split.low_bits
+    ones = np.cumsum((positive >> np.uint64(low_bits)).astype(np.int64) + 1) - 1
+    bits = np.zeros(int(ones[-1]) + 1 if len(ones) else 0, np.uint8)
+    bits[ones] = 1
+    unary = np.packbits(bits).tobytes()
+    low = (positive[:, None] >> np.arange(low_bits, dtype=np.uint64)).astype(np.uint8) & 1
+    head = (
+        bytes([split.order | low_bits]) + small_packed(split.usual) + split.first + small_packed(len(unary))
+    )
+    return head + np.packbits(low.ravel()).tobytes() + unary
 
 
 def _joined(low: bytes, unary: bytes, count: int, low_bits: int) -> Whole:

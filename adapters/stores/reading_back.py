@@ -4,6 +4,7 @@ The rule of this file: nobody can tell by an answer what was folded; within one 
 in exactly one of the two forms.
 """
 
+import sqlite3
 from collections.abc import Collection, Iterator, Sequence
 from typing import Any, Final, NamedTuple
 
@@ -13,11 +14,13 @@ from sqlalchemy import Connection, Select, func, select, tuple_
 
 from wardian.adapters.stores.hours import HOUR_MS, hour_unpacked
 from wardian.adapters.stores.schema import chunks, late, readings, series
+from wardian.adapters.stores.sqlite_file import driver_of
 from wardian.rules.readings import Chunk, Points, Series, merged
 
 #: Rows fetched at a time while streaming.
 _PAGE: Final = 5_000
 _READING: Final = np.dtype([("time_ms", np.int64), ("series_id", np.int64), ("value", np.float64)])
+_KEPT: Final = "SELECT readings FROM chunks WHERE hour_ms = ? AND series_id = ?"
 _NEVER_MS: Final = 2**62
 #: Time and number of series: what a reading is found by.
 Key = tuple[int, int]
@@ -113,17 +116,16 @@ def numbers_of(
 def value_at(connection: Connection, key: Key) -> float:
     """Return the value of a reading that is in a chunk."""
     time_ms, number = key
-    points = hour_kept(connection, number, hour_of(time_ms))
+    points = hour_kept(driver_of(connection), number, hour_of(time_ms))
     return float(points.values[points.times_ms.searchsorted(time_ms)])
 
 
-def hour_kept(connection: Connection, number: int, hour_ms: int) -> Points:
+def hour_kept(driver: sqlite3.Connection, number: int, hour_ms: int) -> Points:
     """Return what of a series' hour is in a chunk; nothing where there is none."""
-    query = select(chunks.c.readings).where(chunks.c.hour_ms == hour_ms, chunks.c.series_id == number)
-    data = connection.execute(query).scalar()
-    if data is None:
+    row = driver.execute(_KEPT, (hour_ms, number)).fetchone()
+    if row is None:
         return Points(np.empty(0, np.int64), np.empty(0, np.float64))
-    return hour_unpacked(data, hour_ms)
+    return hour_unpacked(row[0], hour_ms)
 
 
 def not_in_chunks(connection: Connection, flat: list[Any]) -> list[Any]:
@@ -131,14 +133,14 @@ def not_in_chunks(connection: Connection, flat: list[Any]) -> list[Any]:
     newest_ms = connection.execute(select(func.max(chunks.c.hour_ms))).scalar()
     if newest_ms is None or min(flat[::3], default=_NEVER_MS) >= newest_ms + HOUR_MS:
         return flat
-    hours: dict[Key, set[int]] = {}
+    driver, hours = driver_of(connection), dict[Key, set[int]]()
     rest: list[Any] = []
     for time_ms, number, value in zip(flat[::3], flat[1::3], flat[2::3], strict=True):
         # What is no instant is refused by the table.
         if isinstance(time_ms, int) and time_ms < newest_ms + HOUR_MS:
             place = (hour_of(time_ms), number)
             if place not in hours:
-                hours[place] = set(hour_kept(connection, number, place[0]).times_ms.tolist())
+                hours[place] = set(hour_kept(driver, number, place[0]).times_ms.tolist())
             if time_ms in hours[place]:
                 continue
         rest += (time_ms, number, value)

@@ -115,7 +115,14 @@ def speed(folded: SqlStore, in_rows: SqlStore, series: Series) -> list[Row]:
     rolled = seconds(lambda: folded.rollups(series, *week_long))
     alone = of_day(folded)
     rows.append(
-        Row("six days of five-minute pieces read", f"{rolled * 1000:.1f} ms", f"{alone * 1000:.1f} ms for the readings of one of them", rolled / alone, "", None)
+        Row(
+            "six days of five-minute pieces read",
+            f"{rolled * 1000:.1f} ms",
+            f"{alone * 1000:.1f} ms for the readings of one of them",
+            rolled / alone,
+            "",
+            None,
+        )
     )
     return rows
 
@@ -162,7 +169,16 @@ def measure() -> list[Row]:
         rows += speed(folded, in_rows, next(iter(chunk)))
         longest = sorted(took)[-2]
         figure = "an hour of 40 sensors folded"
-        rows.append(Row(figure, f"{median(took) * 1000:.0f} ms", f"{longest * 1000:.0f} ms the longest", None, "", None))
+        rows.append(
+            Row(
+                figure,
+                f"{median(took) * 1000:.0f} ms",
+                f"{longest * 1000:.0f} ms the longest",
+                None,
+                "",
+                None,
+            )
+        )
         in_rows.close()
         folded.close()
     return [*rows, wear()]
