@@ -157,6 +157,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         AdapterError: A sensor or notifier can never work as configured.
     """
     from wardian.daemon.bench_watch import Watch
+    from wardian.daemon.folding import Folding
     from wardian.daemon.loop import Loop
     from wardian.daemon.opening import Bench, open_notifiers, open_sensors
     from wardian.daemon.outbox import Outbox
@@ -190,6 +191,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     polling = Polling(sensors, machine_clock(), speed)
     around = RoundsOf(written, store, loop, words, clock, channels, words_of_findings)
     loop.before, loop.beside = taking_part(around, opened)
+    loop.beside.append(Folding(store, loop, engine.trays, machine_clock()))
     wires: list[Any] = list(sensors)
     if config.outward.is_any or any(person.summary for person in config.people):
         from wardian.daemon.outward import Around, open_outward

@@ -5,10 +5,12 @@ Adapters fulfil these; the rules only name them.
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple, Protocol
+from typing import Any, Final, NamedTuple, Protocol
 
+from wardian.rules.plans import TrayPlan
 from wardian.rules.readings import Chunk, Reading, Series
 from wardian.rules.records import Record
+from wardian.rules.rollups import Rollups
 
 
 class Clock(Protocol):
@@ -242,6 +244,10 @@ class Kept(NamedTuple):
     repeated: int
 
 
+#: Series whose hour is folded in one transaction.
+SERIES_AT_ONCE: Final = 40
+
+
 class Store(Protocol):
     """What is kept. One writer; every method is one transaction.
 
@@ -267,14 +273,36 @@ class Store(Protocol):
     def readings(self, from_ms: int, to_ms: int, *, late: bool = True) -> Iterator[Reading]:
         """Yield readings with from_ms <= time < to_ms in order of time, late ones on request."""
 
-    def chunk(self, from_ms: int, to_ms: int, quantities: Collection[str] | None = None) -> Chunk:
+    def chunk(
+        self,
+        from_ms: int,
+        to_ms: int,
+        quantities: Collection[str] | None = None,
+        trays: Collection[str] | None = None,
+    ) -> Chunk:
         """Return readings with from_ms <= time < to_ms that were judged, as arrays (no late ones).
 
-        Where quantities are named, only of these.
+        Where quantities are named, or trays, only of these.
         """
 
     def latest(self) -> dict[Series, Reading]:
         """Return the newest reading of every series."""
+
+    def fold(self, before_ms: int, plans: Mapping[str, TrayPlan], most: int = SERIES_AT_ONCE) -> bool:
+        """Fold the oldest hour that ended before an instant; return whether more is to be folded.
+
+        At most that of so many series, so that nobody has to wait long. Readings are read as before. An hour is rolled up by the plan that its tray has now; it is folded when it
+        ended at least an hour before the hour of the newest reading, and once more when one of it comes later.
+        """
+
+    def folded_until_ms(self) -> int:
+        """Return before when all hours were folded at least once; 0 where none were."""
+
+    def rollups(self, series: Series, from_ms: int, to_ms: int) -> Rollups:
+        """Return the five-minute pieces of a series with from_ms <= their begin < to_ms, of hours that are folded.
+
+        Readings that came late count. The mean is given to a 65535th of the span between lowest and highest.
+        """
 
     def journal(self, *, last: int | None = None) -> list[JournalEntry]:
         """Return the journal in the order it was written, or its last entries."""

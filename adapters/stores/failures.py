@@ -12,6 +12,7 @@ from typing import Final
 
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
+from wardian.adapters.stores.hours import Damaged
 from wardian.adapters.stores.packing import ADAPTER
 from wardian.rules.errors import StoreFailed
 
@@ -60,5 +61,7 @@ def explaining(path: Path) -> Iterator[None]:
         yield
     except DBAPIError as error:
         raise explained(path, error.orig) from error
+    except Damaged as error:
+        raise failed(path, f"{_LASTING[sqlite3.SQLITE_CORRUPT]} ({error})") from error
     except (sqlite3.Error, SQLAlchemyError, OSError, OverflowError, UnicodeError) as error:
         raise explained(path, error) from error

@@ -13,6 +13,7 @@ from sqlalchemy.dialects.sqlite import insert as insert_or
 
 from wardian.adapters.stores import schema, sums
 from wardian.adapters.stores.packing import REFUSED_LIMIT, Packed, Row
+from wardian.adapters.stores.reading_back import Key, not_in_chunks
 from wardian.rules.ports import Kept, Round
 from wardian.rules.readings import Reading
 
@@ -59,7 +60,7 @@ class Keeper:
 
     def _keep_told(self, connection: Connection, flat: list[Any], *, are_late: bool = False) -> int:
         """Insert readings of which it must be known which ones were new; this takes longer."""
-        keys = _insert_and_tell(connection, flat)
+        keys = _insert_and_tell(connection, not_in_chunks(connection, flat)) if flat else []
         if are_late and keys:
             marks = [{"time_ms": time_ms, "series_id": series_id} for time_ms, series_id in keys]
             connection.execute(insert(schema.late), marks)
@@ -102,9 +103,9 @@ def _insert(connection: Connection, flat: list[Any]) -> int:
     return added
 
 
-def _insert_and_tell(connection: Connection, flat: list[Any]) -> list[sums.Key]:
+def _insert_and_tell(connection: Connection, flat: list[Any]) -> list[Key]:
     """Insert readings that are not there yet, and return which ones that were."""
-    keys: list[sums.Key] = []
+    keys: list[Key] = []
     for start in range(0, len(flat), 3 * _BATCH):
         part = tuple(flat[start : start + 3 * _BATCH])
         sql = f"{_insert_sql(len(part) // 3)} RETURNING time_ms, series_id"

@@ -6,11 +6,12 @@ The rule of this file: a round is understood whole before any of it is kept.
 import json
 import math
 from collections import Counter
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from threading import RLock
 from typing import Any, NamedTuple
 
+from wardian.adapters.stores.hours_in_memory import HoursInMemory
 from wardian.adapters.stores.packing import (
     ADAPTER,
     REFUSED_LIMIT,
@@ -24,7 +25,9 @@ from wardian.adapters.stores.packing import (
     state_of,
 )
 from wardian.rules.errors import StoreFailed
+from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import (
+    SERIES_AT_ONCE,
     Act,
     Alarm,
     Due,
@@ -37,6 +40,7 @@ from wardian.rules.ports import (
 )
 from wardian.rules.readings import Chunk, Reading, Series, chunk_of
 from wardian.rules.records import Record
+from wardian.rules.rollups import Rollups
 from wardian.rules.transitions import RAISED, RETURNED
 
 
@@ -64,6 +68,7 @@ class MemoryStore:
         self._ends: dict[int, _End] = {}
         self._acts: dict[int, Act] = {}
         self._records: list[Row] = []
+        self._hours = HoursInMemory()
 
     def close(self) -> None:
         """Do nothing: what is kept stays readable."""
@@ -98,6 +103,7 @@ class MemoryStore:
             place = reading.time_ms, self._numbers[Series(reading.tray, reading.quantity)]
             if place not in self._readings:
                 self._readings[place] = Reading(*reading[:3], float(reading.value))
+                self._hours.add(self._readings[place])
                 new.append(place)
         return new
 
@@ -140,16 +146,41 @@ class MemoryStore:
             found = [self._readings[place] for place in places]
         yield from found
 
-    def chunk(self, from_ms: int, to_ms: int, quantities: Collection[str] | None = None) -> Chunk:
+    def chunk(
+        self,
+        from_ms: int,
+        to_ms: int,
+        quantities: Collection[str] | None = None,
+        trays: Collection[str] | None = None,
+    ) -> Chunk:
         """Return readings with from_ms <= time < to_ms that were judged, as arrays (no late ones)."""
         every = self.readings(from_ms, to_ms, late=False)
-        return chunk_of(one for one in every if quantities is None or one.quantity in quantities)
+        return chunk_of(
+            one
+            for one in every
+            if (quantities is None or one.quantity in quantities) and (trays is None or one.tray in trays)
+        )
 
     def latest(self) -> dict[Series, Reading]:
         """Return the newest reading of every series."""
         with self._lock:
             last = {number: (time_ms, number) for time_ms, number in sorted(self._readings)}
             return {series: self._readings[last[number]] for series, number in self._numbers.items()}
+
+    def fold(self, before_ms: int, plans: Mapping[str, TrayPlan], most: int = SERIES_AT_ONCE) -> bool:  # noqa: ARG002 - here all is done at once
+        """Roll up what there is of the hours that ended before an instant; nothing takes less room by it."""
+        with self._lock:
+            self._hours.roll(before_ms, plans)
+        return False
+
+    def folded_until_ms(self) -> int:
+        """Return before when all hours were rolled up; 0 where none were."""
+        return self._hours.until_ms
+
+    def rollups(self, series: Series, from_ms: int, to_ms: int) -> Rollups:
+        """Return the five-minute pieces of a series that begin from an instant on and before another."""
+        with self._lock:
+            return self._hours.rolled_up(series, from_ms, to_ms)
 
     # ------------------------------------------------------------------- journal and refused
 

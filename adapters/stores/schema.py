@@ -32,7 +32,7 @@ from sqlalchemy import (
 #: Written in the file's header (PRAGMA application_id), so that no other program's file is taken for ours.
 APPLICATION_ID: Final = int.from_bytes(b"tray")
 #: Written in the file's header (PRAGMA user_version) and, as the step's name, where Alembic looks.
-SCHEMA_VERSION: Final = 3
+SCHEMA_VERSION: Final = 4
 
 metadata = MetaData()
 
@@ -69,6 +69,40 @@ late = Table(
     Column("series_id", Integer, primary_key=True),
     sqlite_strict=True,
     sqlite_with_rowid=False,
+)
+
+#: Readings of closed hours, which have left ``readings``: an hour of a series a row. By the hour first, so
+#: that a fold adds to the end.
+chunks = Table(
+    "chunks",
+    metadata,
+    Column("hour_ms", Integer, primary_key=True),
+    Column("series_id", Integer, primary_key=True),
+    Column("readings", LargeBinary, nullable=False),
+    sqlite_strict=True,
+    sqlite_with_rowid=False,
+)
+
+#: Five-minute pieces of closed hours, an hour of a series a row, with what the next hour has to know:
+#: the last reading and the limits it was beyond.
+rollups = Table(
+    "rollups",
+    metadata,
+    Column("series_id", Integer, primary_key=True),
+    Column("hour_ms", Integer, primary_key=True),
+    Column("last_ms", Integer, nullable=False),
+    Column("last", REAL, nullable=False),
+    Column("beyond", Text, nullable=False),
+    Column("pieces", LargeBinary, nullable=False),
+    sqlite_strict=True,
+    sqlite_with_rowid=False,
+)
+
+#: One row: before when all hours are folded, but for what came later still.
+folded = _table(
+    "folded",
+    Column("id", Integer, CheckConstraint("id = 1"), primary_key=True),
+    Column("until_ms", Integer, nullable=False),
 )
 
 #: One row: how many readings there are before ``until_ms``. Moved on about once an hour of readings,

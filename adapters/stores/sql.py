@@ -11,28 +11,27 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from threading import Lock
-from typing import Any, Final, Self
+from typing import Any, Self
 
-import numpy as np
-from sqlalchemy import (
-    ColumnElement,
-    Connection,
-    Engine,
-    Row,
-    Select,
-    exists,
-    func,
-    insert,
-    select,
-    tuple_,
-    update,
-)
+from sqlalchemy import Connection, Engine, Select, exists, func, insert, select, update
+from sqlalchemy import Row as Found
 
-from wardian.adapters.stores import sums
+from wardian.adapters.stores import folding, sums
 from wardian.adapters.stores.failures import explaining, failed
 from wardian.adapters.stores.keeping import Keeper
 from wardian.adapters.stores.lock import DatabaseLock
 from wardian.adapters.stores.packing import act_of, act_row, pack, record_of, record_row, state_of
+from wardian.adapters.stores.reading_back import (
+    Key,
+    Row,
+    Span,
+    judged,
+    late_times,
+    named,
+    names_by_number,
+    numbers_of,
+    page,
+)
 from wardian.adapters.stores.schema import (
     acts,
     is_waiting,
@@ -40,10 +39,8 @@ from wardian.adapters.stores.schema import (
     late,
     notes,
     outbox,
-    readings,
     records,
     refused,
-    series,
     states,
 )
 from wardian.adapters.stores.sqlite_file import (
@@ -54,7 +51,9 @@ from wardian.adapters.stores.sqlite_file import (
     refuse_what_is_not_ours,
     writing,
 )
+from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import (
+    SERIES_AT_ONCE,
     Act,
     Alarm,
     Due,
@@ -65,15 +64,12 @@ from wardian.rules.ports import (
     Refused,
     Round,
 )
-from wardian.rules.readings import Chunk, Points, Reading, Series
+from wardian.rules.readings import Chunk, Reading, Series
 from wardian.rules.records import Record
+from wardian.rules.rollups import Rollups
 from wardian.rules.transitions import RAISED, RETURNED
 
 log = logging.getLogger(__name__)
-
-#: Readings fetched at a time while streaming.
-_PAGE: Final = 5_000
-_READING: Final = np.dtype([("time_ms", np.int64), ("series_id", np.int64), ("value", np.float64)])
 
 
 class SqlStore:
@@ -150,43 +146,54 @@ class SqlStore:
 
     def readings(self, from_ms: int, to_ms: int, *, late: bool = True) -> Iterator[Reading]:
         """Yield readings with from_ms <= time < to_ms in order of time, late ones on request."""
-        place = tuple_(readings.c.time_ms, readings.c.series_id)
-        ordered = select(readings).where(readings.c.time_ms < to_ms).order_by(*place.clauses).limit(_PAGE)
-        if not late:
-            ordered = ordered.where(~_is_late())
-        after = (from_ms, -1)
-        while True:
+        after: Key | None = (from_ms, -1)
+        while after is not None:
             with self._reading() as connection:
-                rows = list(_driver_rows(connection, ordered.where(place > after)))
-                names = _series_by_number(connection)
+                rows, following = page(connection, after, to_ms)
+                too_late = set() if late else _late_keys(connection, rows)
+                names = names_by_number(connection)
             for time_ms, number, value in rows:
-                yield Reading(time_ms, *names[number], value)
-            if len(rows) < _PAGE:
-                return
-            after = rows[-1][:2]
+                if (time_ms, number) not in too_late:
+                    yield Reading(time_ms, *names[number], value)
+            after = following
 
-    def chunk(self, from_ms: int, to_ms: int, quantities: Collection[str] | None = None) -> Chunk:
+    def chunk(
+        self,
+        from_ms: int,
+        to_ms: int,
+        quantities: Collection[str] | None = None,
+        trays: Collection[str] | None = None,
+    ) -> Chunk:
         """Return readings with from_ms <= time < to_ms that were judged, as arrays (no late ones)."""
-        of_span = (readings.c.time_ms >= from_ms) & (readings.c.time_ms < to_ms)
-        if quantities is not None:
-            of_span &= readings.c.series_id.in_(select(series.c.id).where(series.c.quantity.in_(quantities)))
-        query = select(readings).where(of_span, ~_is_late()).order_by(readings.c.time_ms)
         with self._reading() as connection:
-            # The driver's own rows: wrapping millions of them would take longer than reading them.
-            table = np.fromiter(_driver_rows(connection, query), dtype=_READING)
-            names = _series_by_number(connection)
-        table = table[np.argsort(table["series_id"], kind="stable")]
-        numbers, starts = np.unique(table["series_id"], return_index=True)
-        parts = np.split(table, starts[1:])
-        return {
-            names[number]: Points(part["time_ms"].copy(), part["value"].copy())
-            for number, part in zip(numbers.tolist(), parts, strict=False)
-        }
+            names = names_by_number(connection)
+            wanted = numbers_of(names, quantities, trays)
+            return named(judged(connection, Span(from_ms, to_ms, wanted)), names)
 
     def latest(self) -> dict[Series, Reading]:
         """Return the newest reading of every series."""
         with self._reading() as connection:
             return sums.latest(connection)
+
+    # ----------------------------------------------------------------------------- closed hours
+
+    def fold(self, before_ms: int, plans: Mapping[str, TrayPlan], most: int = SERIES_AT_ONCE) -> bool:
+        """Fold some of the oldest hours that ended before an instant; return whether more is to be folded."""
+        with self._reading() as connection:
+            if not folding.is_due(connection, before_ms):
+                return False
+        with self._writing() as connection:
+            return folding.fold(connection, (before_ms, most), plans)
+
+    def folded_until_ms(self) -> int:
+        """Return before when all hours were folded; 0 where none were."""
+        with self._reading() as connection:
+            return folding.folded_until_ms(connection)
+
+    def rollups(self, series: Series, from_ms: int, to_ms: int) -> Rollups:
+        """Return the five-minute pieces of a series that begin from an instant on and before another, of folded hours."""
+        with self._reading() as connection:
+            return folding.rolled_up(connection, series, Span(from_ms, to_ms))
 
     # ------------------------------------------------------------------- journal and refused
 
@@ -256,7 +263,7 @@ class SqlStore:
         of_span = (late.c.time_ms >= from_ms) & (late.c.time_ms < to_ms)
         query = select(late.c.series_id, func.count()).where(of_span).group_by(late.c.series_id)
         with self._reading() as connection:
-            names = _series_by_number(connection)
+            names = names_by_number(connection)
             return {names[number]: count for number, count in connection.execute(query)}
 
     def lost(self, from_ms: int, to_ms: int) -> dict[str, int]:
@@ -348,25 +355,18 @@ def _records(connection: Connection, after: int) -> list[Record]:
     return [record_of(dict(row)) for row in connection.execute(query).mappings()]
 
 
-def _is_late() -> ColumnElement[bool]:
-    return exists().where(late.c.time_ms == readings.c.time_ms, late.c.series_id == readings.c.series_id)
+def _late_keys(connection: Connection, rows: Sequence[Row]) -> set[Key]:
+    """Return which of some readings, in order of time, came too late."""
+    span = Span(rows[0][0], rows[-1][0] + 1) if rows else Span(0, 0)
+    late_ones = late_times(connection, span)
+    return {(time_ms, number) for number, times_ms in late_ones.items() for time_ms in times_ms}
 
 
-def _driver_rows(connection: Connection, query: Select[Any]) -> Iterator[tuple[Any, ...]]:
-    cursor = connection.execute(query).cursor
-    assert cursor is not None
-    return iter(cursor.fetchone, None)
-
-
-def _series_by_number(connection: Connection) -> dict[int, Series]:
-    return {one.id: Series(one.tray, one.quantity) for one in connection.execute(select(series))}
-
-
-def _entry(row: Row[Any]) -> JournalEntry:
+def _entry(row: Found[Any]) -> JournalEntry:
     return JournalEntry(row.number, row.time_ms, row.tray, json.loads(row.fields))
 
 
-def _due(row: Row[Any]) -> Due:
+def _due(row: Found[Any]) -> Due:
     return Due(
         number=row.number,
         channel=row.channel,

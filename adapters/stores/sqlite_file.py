@@ -189,7 +189,7 @@ def _prepare(path: Path, engine: Engine, found: _Found | None) -> None:
 
 def _move_log_into_file(connection: Connection) -> None:
     """A file whose tables were still in its log alone would look empty to whoever copied just the file."""
-    _driver_of(connection).execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    driver_of(connection).execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
 
 def _back_up(path: Path, engine: Engine) -> None:
@@ -198,14 +198,14 @@ def _back_up(path: Path, engine: Engine) -> None:
     unfinished = Path(f"{backup}.part")
     unfinished.unlink(missing_ok=True)
     with engine.connect() as connection:
-        _driver_of(connection).execute("VACUUM INTO ?", (str(unfinished),))
+        driver_of(connection).execute("VACUUM INTO ?", (str(unfinished),))
     with unfinished.open("rb") as written:
         os.fsync(written.fileno())
     unfinished.replace(backup)
     log.info("database backed up", extra={"path": str(backup)})
 
 
-def _driver_of(connection: Connection) -> sqlite3.Connection:
+def driver_of(connection: Connection) -> sqlite3.Connection:
     """Return the driver's connection, for the few statements that must not run in a transaction."""
     driver = connection.connection.dbapi_connection
     assert isinstance(driver, sqlite3.Connection)
@@ -217,7 +217,7 @@ def _engine(connect: Callable[[], sqlite3.Connection]) -> Engine:
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:
-        _driver_of(connection).execute(connection.get_execution_options().get(_BEGIN, "BEGIN"))
+        driver_of(connection).execute(connection.get_execution_options().get(_BEGIN, "BEGIN"))
 
     return engine
 

@@ -4,6 +4,7 @@ The key of the readings begins with the time, so the newest reading of a series 
 lie anywhere. Two small tables sum up what is older than ``summed_up.until_ms``; the hour or two after
 it is looked through when asked. Writing them with every round would cost a memory card a page a commit,
 so they are moved on about once an hour of readings, and touched besides only by what comes later still.
+Only what is summed up is ever folded, so that a fold changes neither.
 """
 
 from collections.abc import Sequence
@@ -12,6 +13,7 @@ from typing import Final, NamedTuple
 from sqlalchemy import Connection, func, select
 from sqlalchemy.dialects.sqlite import insert
 
+from wardian.adapters.stores.reading_back import Key, value_at
 from wardian.adapters.stores.schema import newest, readings, series, summed_up
 from wardian.rules.readings import Reading, Series
 
@@ -19,9 +21,6 @@ _HOUR_MS: Final = 3_600_000
 _END_OF_TIME_MS: Final = 2**63 - 1
 #: Rows fetched at a time while walking back.
 _PAGE: Final = 200
-
-#: Time and series: what a reading is found by.
-Key = tuple[int, int]
 
 
 class _Newest(NamedTuple):
@@ -68,8 +67,11 @@ def latest(connection: Connection) -> dict[Series, Reading]:
     is_newest = (readings.c.time_ms == newest.c.time_ms) & (readings.c.series_id == newest.c.series_id)
     # Not a join, which the planner might walk from the side of the readings.
     value = select(readings.c.value).where(is_newest).scalar_subquery()
-    older = connection.execute(select(newest.c.series_id, newest.c.time_ms, value))
-    found = {series_id: _Newest(time_ms, value) for series_id, time_ms, value in older}
+    older = connection.execute(select(newest.c.series_id, newest.c.time_ms, value)).all()
+    found = {
+        number: _Newest(time_ms, value_at(connection, (time_ms, number)) if in_row is None else in_row)
+        for number, time_ms, in_row in older
+    }
     found |= _newest_between(connection, summed_until_ms(connection), _END_OF_TIME_MS)
     return {
         Series(tray, quantity): Reading(found[number].time_ms, tray, quantity, found[number].value)

@@ -143,7 +143,7 @@ def a_lost_one_with_its_log(path: Path) -> None:
 @pytest.mark.parametrize(
     ("prepare", "words"),
     [
-        (a_newer_one, r"made by a newer wardian \(schema 99; this one knows up to 3\)"),
+        (a_newer_one, r"made by a newer wardian \(schema 99; this one knows up to 4\)"),
         (a_newer_one_whose_writer_was_killed, "made by a newer wardian"),
         (another_programs, "another program's database"),
         (another_programs_with_its_own_mark, "another program's database"),

@@ -18,6 +18,7 @@ NAMES = (
     "ingest",
     "callback",
     "wear",
+    "fold",
     "start",
     "idle",
     "simulate",

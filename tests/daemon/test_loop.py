@@ -185,9 +185,15 @@ def test_a_new_tray_does_not_bring_years_of_readings_into_memory() -> None:
     asked: list[int] = []
 
     class Watched(FlakyStore):
-        def chunk(self, from_ms: int, to_ms: int, quantities: Collection[str] | None = None) -> Chunk:
+        def chunk(
+            self,
+            from_ms: int,
+            to_ms: int,
+            quantities: Collection[str] | None = None,
+            trays: Collection[str] | None = None,
+        ) -> Chunk:
             asked.append(from_ms)
-            return super().chunk(from_ms, to_ms, quantities)
+            return super().chunk(from_ms, to_ms, quantities, trays)
 
     watched = Watched()
     watched.keep(Round(now_ms=BEGIN_MS, states=rig.store.states()))
