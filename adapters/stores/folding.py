@@ -128,7 +128,7 @@ def shared_instants(fresh: Mapping[int, Points], names: Mapping[int, Series]) ->
     trays: dict[str, list[int]] = {}
     for number in sorted(fresh):
         trays.setdefault(names[number].tray, []).append(number)
-    found = {}
+    found: dict[int, Instants] = {}
     for numbers in trays.values():
         times_ms = np.unique(np.concatenate([fresh[number].times_ms for number in numbers]))
         shortest = min(len(fresh[number].times_ms) for number in numbers)
