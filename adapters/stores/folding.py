@@ -7,11 +7,12 @@ more than some sensors' hour. What comes for a folded hour later is a row until 
 from collections.abc import Mapping
 from typing import Final
 
+import numpy as np
 from sqlalchemy import Connection, delete, func, select
 from sqlalchemy.dialects.sqlite import insert
 
 from wardian.adapters.stores import sums
-from wardian.adapters.stores.hours import HOUR_MS, hour_packed
+from wardian.adapters.stores.hours import HOUR_MS, Instants, hour_packed, instants_packed
 from wardian.adapters.stores.pieces import pieces_packed, pieces_unpacked
 from wardian.adapters.stores.reading_back import (
     Span,
@@ -27,9 +28,12 @@ from wardian.rules.plans import TrayPlan
 from wardian.rules.readings import Points, Series, merged
 from wardian.rules.rollups import Carried, Rollups, between, one_after_another, plan_for, roll_up
 
+#: As a share of the instants; with more the sensors of a tray are not read together.
+_MOST_MISSING: Final = 0.2
 # Straight to the driver: a statement of these takes a thirtieth of what it takes through more layers, and there are
 # five for each sensor's hour.
 _KEEP: Final = "REPLACE INTO chunks (hour_ms, series_id, readings) VALUES (?, ?, ?)"
+_SHARE: Final = "INSERT INTO instants (hour_ms, number, times) VALUES (?, ?, ?)"
 _PUT: Final = (
     "REPLACE INTO rollups (series_id, hour_ms, last_ms, last, beyond, pieces) VALUES (?, ?, ?, ?, ?, ?)"
 )
@@ -102,13 +106,35 @@ def _fold_hour(connection: Connection, hour_ms: int, most: int, rolling: "_Rolli
     numbers = connection.execute(query.limit(most)).scalars().all()
     rows = by_number(rows_of(connection, Span(hour_ms, hour_ms + HOUR_MS, numbers)))
     driver = driver_of(connection)
+    kept = {number: hour_kept(driver, number, hour_ms) for number in numbers}
+    rows = {number: merged([kept[number], points])[0] for number, points in rows.items()}
+    # What an hour has already is alone with its instants from now on: those that others share stay as they are.
+    fresh = {number: points for number, points in rows.items() if len(kept[number].times_ms) == 0}
+    shared = shared_instants(fresh, rolling.names)
+    for one in {one.number: one for one in shared.values()}.values():
+        driver.execute(_SHARE, (hour_ms, one.number, instants_packed(one.times_ms, hour_ms)))
     for number, points in rows.items():
-        whole, _ = merged([hour_kept(driver, number, hour_ms), points])
-        driver.execute(_KEEP, (hour_ms, number, hour_packed(whole, hour_ms)))
-        rows[number] = whole
+        driver.execute(_KEEP, (hour_ms, number, hour_packed(points, hour_ms, shared.get(number))))
     connection.execute(delete(readings).where(of_hour, readings.c.series_id.in_(numbers)))
     for number, points in rows.items():
         rolling.roll(number, hour_ms, points)
+
+
+def shared_instants(fresh: Mapping[int, Points], names: Mapping[int, Series]) -> dict[int, Instants]:
+    """Return, by the number of their series, the instants of those of a tray that were read together.
+
+    They are found by the lowest number of these series, which no others of the hour can have.
+    """
+    trays: dict[str, list[int]] = {}
+    for number in sorted(fresh):
+        trays.setdefault(names[number].tray, []).append(number)
+    found: dict[int, Instants] = {}
+    for numbers in trays.values():
+        times_ms = np.unique(np.concatenate([fresh[number].times_ms for number in numbers]))
+        shortest = min(len(fresh[number].times_ms) for number in numbers)
+        if len(numbers) > 1 and len(times_ms) - shortest <= len(times_ms) * _MOST_MISSING:
+            found |= dict.fromkeys(numbers, Instants(numbers[0], times_ms))
+    return found
 
 
 class _Rolling:
@@ -119,7 +145,7 @@ class _Rolling:
     ) -> None:
         self._driver = driver_of(connection)
         self._plans = plans
-        self._names = names
+        self.names = names
 
     def roll(self, number: int, hour_ms: int, points: Points) -> None:
         """Roll up an hour with these readings, and the next ones as far as they hang on it."""
@@ -130,7 +156,7 @@ class _Rolling:
 
     def _roll_one(self, number: int, hour_ms: int, points: Points) -> int | None:
         """Roll up an hour and return the next one that has to be, if there is one."""
-        series = self._names[number]
+        series = self.names[number]
         plan = plan_for(series.tray, self._plans)
         was, before = self._carried(number, hour_ms)
         rolled = roll_up(points, before, plan, (series, hour_ms))

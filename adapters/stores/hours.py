@@ -9,20 +9,23 @@ it is read, so the two agree (IEEE 754-2019, section 5.4.1). What is of no known
 """
 
 import zlib
-from typing import Final
+from collections.abc import Callable
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wardian.adapters.stores.integers import packed, small, small_packed, unpacked
-from wardian.rules.readings import Points, Values
+from wardian.rules.readings import Points, Times, Values
 
 HOUR_MS: Final = 3_600_000
-#: Steps of a resolution, as a ratio: of decimals, and of degrees Fahrenheit brought to Celsius.
+#: Steps of a resolution, as a ratio: of decimals, of sixteenths, and of degrees Fahrenheit brought to Celsius.
 _STEPS: Final = (
     (100, 1),
     (10, 1),
-    *((1, 10**decimals) for decimals in range(7)),
+    *((1, 10**decimals) for decimals in range(3)),
+    (1, 16),
+    *((1, 10**decimals) for decimals in range(3, 7)),
     *((5, 9 * 10**decimals) for decimals in range(4)),
 )
 _AS_THEY_ARE: Final = len(_STEPS)
@@ -37,29 +40,59 @@ class Damaged(ValueError):
     """These bytes are not what was packed."""
 
 
-def hour_packed(points: Points, hour_ms: int) -> bytes:
-    """Return readings of one hour, in strictly rising order of time, as bytes."""
-    body = b"".join(
-        (
-            small_packed(len(points.times_ms)),
-            packed(points.times_ms - hour_ms),
-            values_packed(points.values),
-        )
-    )
-    return sealed(body)
+class Instants(NamedTuple):
+    """When the sensors of a tray were read that come together, and the number that it is found by, above zero."""
+
+    number: int
+    times_ms: Times
 
 
-def hour_unpacked(data: bytes, hour_ms: int) -> Points:
-    """Return the readings of one hour.
+def hour_packed(points: Points, hour_ms: int, instants: Instants | None = None) -> bytes:
+    """Return readings of one hour, in strictly rising order of time, as bytes.
+
+    Where their instants are among those that are kept elsewhere, only which of these are missing is told.
+    """
+    if instants is None:
+        when = (small_packed(0), packed(points.times_ms - hour_ms))
+    else:
+        missing = np.flatnonzero(~np.isin(instants.times_ms, points.times_ms))
+        when = (small_packed(instants.number), small_packed(len(missing)) + packed(missing))
+    return sealed(b"".join((small_packed(len(points.times_ms)), *when, values_packed(points.values))))
+
+
+def hour_unpacked(data: bytes, hour_ms: int, instants_of: Callable[[int], Times]) -> Points:
+    """Return the readings of one hour; ``instants_of`` has by number what is kept elsewhere.
 
     Raises:
         Damaged: These bytes are not what was packed.
     """
     body = opened(data)
     count, start = small(body, 0)
-    offsets, start = unpacked(body, start, count)
-    values, _ = values_unpacked(body, start, count)
-    return Points(offsets + hour_ms, values)
+    number, start = small(body, start)
+    if number:
+        absent, start = small(body, start)
+        missing, start = unpacked(body, start, absent)
+        times_ms = np.delete(instants_of(number), missing)
+    else:
+        offsets, start = unpacked(body, start, count)
+        times_ms = offsets + hour_ms
+    return Points(times_ms, values_unpacked(body, start, count)[0])
+
+
+def instants_packed(times_ms: Times, hour_ms: int) -> bytes:
+    """Return instants of one hour, in strictly rising order, as bytes."""
+    return sealed(small_packed(len(times_ms)) + packed(times_ms - hour_ms))
+
+
+def instants_unpacked(data: bytes, hour_ms: int) -> Times:
+    """Return instants of one hour.
+
+    Raises:
+        Damaged: These bytes are not what was packed.
+    """
+    body = opened(data)
+    count, start = small(body, 0)
+    return unpacked(body, start, count).numbers + hour_ms
 
 
 def sealed(body: bytes) -> bytes:

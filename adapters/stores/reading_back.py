@@ -5,23 +5,27 @@ in exactly one of the two forms.
 """
 
 import sqlite3
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
+from functools import lru_cache, partial
 from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection, Select, func, select, tuple_
 
-from wardian.adapters.stores.hours import HOUR_MS, hour_unpacked
+from wardian.adapters.stores.hours import HOUR_MS, Damaged, hour_unpacked, instants_unpacked
 from wardian.adapters.stores.schema import chunks, late, readings, series
 from wardian.adapters.stores.sqlite_file import driver_of
-from wardian.rules.readings import Chunk, Points, Series, merged
+from wardian.rules.readings import Chunk, Points, Series, Times, merged
 
 #: Rows fetched at a time while streaming.
 _PAGE: Final = 5_000
 _READING: Final = np.dtype([("time_ms", np.int64), ("series_id", np.int64), ("value", np.float64)])
+_INSTANTS: Final = "SELECT times FROM instants WHERE hour_ms = ? AND number = ?"
 _KEPT: Final = "SELECT readings FROM chunks WHERE hour_ms = ? AND series_id = ?"
 _NEVER_MS: Final = 2**62
+#: Instants remembered while reading; each hour has about one a tray.
+_MOST_SHARED: Final = 500
 #: Time and number of series: what a reading is found by.
 Key = tuple[int, int]
 #: A reading as it is kept.
@@ -125,7 +129,20 @@ def hour_kept(driver: sqlite3.Connection, number: int, hour_ms: int) -> Points:
     row = driver.execute(_KEPT, (hour_ms, number)).fetchone()
     if row is None:
         return Points(np.empty(0, np.int64), np.empty(0, np.float64))
-    return hour_unpacked(row[0], hour_ms)
+    return hour_unpacked(row[0], hour_ms, instants_of_hours(driver)(hour_ms))
+
+
+def instants_of_hours(driver: sqlite3.Connection) -> Callable[[int], Callable[[int], Times]]:
+    """Return what has, by hour, the instants that chunks share; those of the last hour are remembered."""
+
+    @lru_cache(maxsize=_MOST_SHARED)
+    def instants(hour_ms: int, number: int) -> Times:
+        row = driver.execute(_INSTANTS, (hour_ms, number)).fetchone()
+        if row is None:
+            raise Damaged("instants that were folded are missing")
+        return instants_unpacked(row[0], hour_ms)
+
+    return lambda hour_ms: partial(instants, hour_ms)
 
 
 def not_in_chunks(connection: Connection, flat: list[Any]) -> list[Any]:
@@ -198,8 +215,9 @@ def _of_rows(connection: Connection, span: Span) -> dict[int, Points]:
 def _of_chunks(connection: Connection, span: Span) -> dict[int, list[Points]]:
     """Return the readings of a span that are in chunks, hour by hour."""
     found: dict[int, list[Points]] = {}
+    instants_of = instants_of_hours(driver_of(connection))
     for hour_ms, number, data in _chunk_rows(connection, span):
-        points = hour_unpacked(data, hour_ms)
+        points = hour_unpacked(data, hour_ms, instants_of(hour_ms))
         if hour_ms < span.from_ms or hour_ms + HOUR_MS > span.to_ms:
             first, last = points.times_ms.searchsorted((span.from_ms, span.to_ms))
             points = Points(points.times_ms[first:last], points.values[first:last])

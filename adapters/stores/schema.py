@@ -83,6 +83,18 @@ chunks = Table(
     sqlite_with_rowid=False,
 )
 
+#: Instants that chunks of one hour share, found by the hour and a number that the chunks tell: sensors of a tray
+#: are mostly read together, and when that was would else take more room than what was read.
+instants = Table(
+    "instants",
+    metadata,
+    Column("hour_ms", Integer, primary_key=True),
+    Column("number", Integer, primary_key=True),
+    Column("times", LargeBinary, nullable=False),
+    sqlite_strict=True,
+    sqlite_with_rowid=False,
+)
+
 #: Five-minute pieces of closed hours, an hour of a series a row, with what the next hour has to know:
 #: the last reading and the limits it was beyond.
 rollups = Table(

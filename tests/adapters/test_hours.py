@@ -5,9 +5,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wardian.adapters.stores.hours import Damaged, hour_packed, hour_unpacked
+from wardian.adapters.stores.hours import (
+    Damaged,
+    Instants,
+    hour_packed,
+    hour_unpacked,
+    instants_packed,
+    instants_unpacked,
+)
 from wardian.adapters.stores.integers import LARGEST, packed, small, small_packed, unpacked
-from wardian.rules.readings import Points, points
+from wardian.rules.readings import Points, Times, points
 from wardian.rules.units import UNITS, in_own_unit
 
 HOUR_MS = 3_600_000
@@ -19,8 +26,12 @@ DECIMALS = st.builds(
 )
 
 
+def nothing_shared(number: int) -> Times:
+    raise AssertionError(number)
+
+
 def assert_comes_back(own: Points, hour_ms: int) -> None:
-    again = hour_unpacked(hour_packed(own, hour_ms), hour_ms)
+    again = hour_unpacked(hour_packed(own, hour_ms), hour_ms, nothing_shared)
     assert again.times_ms.tolist() == own.times_ms.tolist()
     assert again.times_ms.dtype == np.int64
     assert again.values.tobytes() == own.values.tobytes()
@@ -46,6 +57,19 @@ def test_numbers_on_the_edges_come_back_to_the_bit(value: float) -> None:
     assert_comes_back(points([0], [value]), 0)
 
 
+@given(st.dictionaries(OFFSETS_MS, DECIMALS, min_size=1), st.data())
+def test_with_instants_that_are_kept_elsewhere_they_come_back_too(
+    hour: dict[int, float], data: st.DataObject
+) -> None:
+    times = sorted(hour)
+    own_times = sorted(data.draw(st.sets(st.sampled_from(times))))
+    own = points(own_times, [hour[one] for one in own_times])
+    every = points(times, times).times_ms
+    elsewhere = {7: instants_unpacked(instants_packed(every, 0), 0)}
+    again = hour_unpacked(hour_packed(own, 0, Instants(7, every)), 0, elsewhere.__getitem__)
+    assert (again.times_ms.tolist(), again.values.tolist()) == (own.times_ms.tolist(), own.values.tolist())
+
+
 def noisy(step: float, spread: float, seed: int = 7) -> list[float]:
     """Values about 25 that spread by so many steps."""
     numbers = np.random.default_rng(seed).normal(25 / step, spread, 360).round()
@@ -58,9 +82,10 @@ def noisy(step: float, spread: float, seed: int = 7) -> list[float]:
         (noisy(0.01, 8), 1.0),
         (noisy(0.1, 4), 0.9),
         ([in_own_unit(value, UNITS["temperature"]["degF"]) for value in noisy(0.1, 4)], 0.9),
+        ([round(value * 16) / 16 for value in noisy(0.01, 8)], 0.6),
         ([0.0] * 360, 0.15),
     ],
-    ids=["hundredths", "tenths", "tenths of a degree Fahrenheit", "dark"],
+    ids=["hundredths", "tenths", "tenths of a degree Fahrenheit", "sixteenths", "dark"],
 )
 def test_a_sensors_hour_takes_few_bytes(values: list[float], most_bytes: float) -> None:
     own = points(range(0, HOUR_MS, 10_000), values)
@@ -75,14 +100,14 @@ def test_what_was_changed_is_refused(change: bytes, at: int) -> None:
     changed = data[:place] + change + data[place + len(change) :]
     if changed != data:
         with pytest.raises(Damaged):
-            hour_unpacked(changed, 0)
+            hour_unpacked(changed, 0, nothing_shared)
 
 
 @pytest.mark.parametrize("length", [0, 1, 4, 5, 12])
 def test_what_was_cut_off_is_refused(length: int) -> None:
     data = hour_packed(points([0, 10_000, 20_001], [20.5, 20.6, 20.4]), 0)
     with pytest.raises(Damaged):
-        hour_unpacked(data[:length], 0)
+        hour_unpacked(data[:length], 0, nothing_shared)
 
 
 @given(st.lists(st.integers(-LARGEST // 4, LARGEST // 4)))

@@ -9,7 +9,11 @@ from pathlib import Path
 from typing import Final
 
 import pytest
+from alembic import command
+from alembic.config import Config
+from sqlalchemy import create_engine
 
+from wardian.adapters.stores import schema, upgrading
 from wardian.adapters.stores.sql import SqlStore
 from wardian.rules.errors import StoreFailed
 from wardian.rules.ports import Round
@@ -129,6 +133,42 @@ def test_a_full_disk_folds_nothing_by_half(store: SqlStore, path: Path) -> None:
         (0, HOURS * SENSORS * 360)
     ]
     assert list(store.readings(0, NOON_MS * 2)) == day_of()
+
+
+def of_the_third_schema(path: Path, rows: list[tuple[int, int, float]]) -> None:
+    """What the program of the third step left: six hours of two sensors, the first four summed up."""
+    config = Config()
+    config.set_main_option("script_location", str(upgrading._STEPS))
+    engine = create_engine(f"sqlite:///{path}")
+    with engine.begin() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, "0003")
+    engine.dispose()
+    with closing(sqlite3.connect(path)) as connection:
+        connection.executemany("INSERT INTO readings VALUES (?, ?, ?)", rows)
+        before = f"FROM readings WHERE time_ms < {NOON_MS + 4 * HOUR_MS}"
+        connection.executescript(
+            f"PRAGMA application_id = {schema.APPLICATION_ID}; PRAGMA user_version = 3;"
+            "INSERT INTO series VALUES (1, 'tray-a', 'ppfd'), (2, 'tray-b', 'ppfd');"
+            f"INSERT INTO late VALUES ({NOON_MS}, 1);"
+            f"INSERT INTO summed_up SELECT 1, {NOON_MS + 4 * HOUR_MS}, count(*) {before};"
+            f"INSERT INTO newest SELECT series_id, max(time_ms) {before} GROUP BY series_id"
+        )
+
+
+def test_readings_of_the_third_schema_are_folded_bit_by_bit_and_read_as_before(path: Path) -> None:
+    times = range(NOON_MS, NOON_MS + 6 * HOUR_MS, 60_000)
+    rows = [(time_ms, number, time_ms % 977 / 10) for time_ms in times for number in (1, 2)]
+    of_the_third_schema(path, rows)
+    store = SqlStore.open(path)
+    more = [store.fold(NOON_MS + 99 * HOUR_MS, {}, 1) for _ in range(8)]
+    assert more == [True] * 7 + [False]
+    trays = {1: "tray-a", 2: "tray-b"}
+    every = [(time_ms, trays[number], value) for time_ms, number, value in rows]
+    assert [(one.time_ms, one.tray, one.value) for one in store.readings(0, 2 * NOON_MS)] == every
+    assert (store.counts()["readings"], store.counts()["late"]) == (len(rows), 1)
+    assert asked(path, "SELECT count(*) FROM chunks") == [(8,)]
+    store.close()
 
 
 def test_whenever_the_process_is_killed_every_reading_is_there_once(path: Path) -> None:

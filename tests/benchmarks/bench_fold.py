@@ -74,7 +74,7 @@ def seconds(work: Callable[[], object]) -> float:
 
 def room(store: SqlStore, what: str, rows_bytes: int, readings: int) -> list[Row]:
     """Return what closed hours take, chunks alone and with what they came to."""
-    chunks, rolled = bytes_of(store, "chunks"), bytes_of(store, "rollups")
+    chunks, rolled = bytes_of(store, "chunks", "instants"), bytes_of(store, "rollups")
     yardstick = f"{rows_bytes / readings:.1f} B in rows"
     year = (chunks + rolled) / readings * SENSORS_A_YEAR / 1e6
     return [

@@ -18,6 +18,14 @@ def upgrade() -> None:
         sqlite_with_rowid=False,
     )
     op.create_table(
+        "instants",
+        sa.Column("hour_ms", sa.Integer, primary_key=True),
+        sa.Column("number", sa.Integer, primary_key=True),
+        sa.Column("times", sa.LargeBinary, nullable=False),
+        sqlite_strict=True,
+        sqlite_with_rowid=False,
+    )
+    op.create_table(
         "rollups",
         sa.Column("series_id", sa.Integer, primary_key=True),
         sa.Column("hour_ms", sa.Integer, primary_key=True),
