@@ -1,0 +1,82 @@
+"""The journal, the batches and the figures of the alarm system, as tables."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Final
+
+from wardian.daemon.config import Config
+from wardian.daemon.page.markup import Child, Html, element
+from wardian.daemon.report_alarm_figures import EMPTY, figure_lines
+from wardian.daemon.report_batches import day_words, share_words, show_lines
+from wardian.daemon.tongue import Tongue, ms_of
+from wardian.rules.alarm_figures import AlarmFigures
+from wardian.rules.batches import Batch, outcome
+from wardian.rules.ports import JournalEntry
+
+_JOURNAL: Final = ("When", "Tray", "What", "Priority", "Message")
+_BATCHES: Final = ("Batch", "Crop", "Tray", "Stuck", "Cuttings", "Left", "Rooted and fit")
+
+
+def table(caption: str, headings: Sequence[str], rows: Iterable[Sequence[Child]]) -> Html:
+    """Return a table in a part that scrolls by itself where it is too wide."""
+    head = element("thead", element("tr", [element("th", words, scope="col") for words in headings]))
+    body = element("tbody", [element("tr", [element("td", cell) for cell in row]) for row in rows])
+    whole = element("table", element("caption", caption), head, body)
+    return element("div", whole, class_="wide", tabindex="0", role="region", aria_label=caption)
+
+
+def journal_table(config: Config, entries: Sequence[JournalEntry]) -> Html:
+    """Return entries of the journal."""
+    if not entries:
+        return element("p", "The journal is empty.")
+    site = Tongue.of(config.site)
+    rows = [
+        (site.moment(ms_of(one["time"])), one["tray"], one["event"], one["priority"] or "", one["message"])
+        for one in (entry.fields for entry in entries)
+    ]
+    return table(f"The newest {len(entries)} entries, newest first", _JOURNAL, rows)
+
+
+def journal_parts(config: Config, entries: Sequence[JournalEntry]) -> Iterator[Child]:
+    """Yield the journal."""
+    yield element("h1", "Journal")
+    yield journal_table(config, entries)
+
+
+def batches_parts(config: Config, known: Sequence[Batch]) -> Iterator[Child]:
+    """Yield all batches."""
+    yield element("h1", "Batches")
+    if not known:
+        yield element("p", "No batch is on record yet; `wardian batch new` begins one.")
+        return
+    yield table(
+        "All batches, the newest first", _BATCHES, [_batch_row(Tongue.of(config.site), one) for one in known]
+    )
+
+
+def _batch_row(site: Tongue, batch: Batch) -> Sequence[Child]:
+    became = outcome(batch)
+    success = share_words(became.success) if became.success else "not yet"
+    left = "closed" if batch.closed else str(became.left)
+    link = element("a", batch.name, href=f"/batch/{batch.number}")
+    return link, batch.crop, batch.tray, day_words(site, batch.stuck_ms), batch.count_stuck, left, success
+
+
+def batch_parts(config: Config, batch: Batch, more: Mapping[str, Sequence[str]]) -> Iterator[Child]:
+    """Yield all that is known of one batch."""
+    lines = list(show_lines(Tongue.of(config.site), batch))
+    yield element("h1", f"Batch {batch.name}")
+    yield element("pre", "\n".join(lines), class_="told", tabindex="0")
+    for heading, told in more.items():
+        yield element("h2", heading)
+        yield element("pre", "\n".join(told), class_="told", tabindex="0")
+
+
+def figures_parts(config: Config, figures: AlarmFigures | None) -> Iterator[Child]:
+    """Yield what the alarm system asks of people, beside what is bearable."""
+    yield element("h1", "What the alarms ask of people")
+    if figures is None:
+        yield element("p", f"{EMPTY[0].upper()}{EMPTY[1:]}.")
+        return
+    yield element(
+        "pre", "\n".join(figure_lines(Tongue.of(config.site), figures)), class_="told", tabindex="0"
+    )
