@@ -8,7 +8,16 @@ from wardian.daemon.page.frame import live
 from wardian.daemon.page.looking import Bench
 from wardian.daemon.page.marks import UNKNOWN, mark
 from wardian.daemon.page.markup import Child, Html, element
-from wardian.daemon.page.tray_card import Told, alarm_part, due_part, headline, tray_state, values, what_it_is
+from wardian.daemon.page.tray_card import (
+    Told,
+    alarm_part,
+    due_part,
+    headline,
+    returned_part,
+    tray_state,
+    values,
+    what_it_is,
+)
 from wardian.rules.life import RETURNED_UNACKNOWLEDGED, SET_ASIDE, UNACKNOWLEDGED
 
 
@@ -24,14 +33,16 @@ def bench_parts(told: Told, bench: Bench) -> Iterator[Child]:
 
 def whole(bench: Bench) -> str:
     """Return how the whole bench is, in a sentence."""
-    if not bench.alarms:
+    heard = [one for one in bench.alarms if one["life"] not in SET_ASIDE]
+    if not heard:
         unknown = sum(tray_state(tray, ()) == UNKNOWN for tray in bench.now.trays)
         return "No alarm" + (
             f", but {unknown} of {len(bench.now.trays)} trays not wholly known" if unknown else ""
         )
-    unseen = sum(one["life"] == UNACKNOWLEDGED for one in bench.alarms)
-    count = f"{len(bench.alarms)} alarm{'' if len(bench.alarms) == 1 else 's'}"
-    return f"{count}, {unseen or 'none'} that nobody has acknowledged"
+    unseen = sum(one["life"] == UNACKNOWLEDGED for one in heard)
+    count = f"{len(heard)} alarm{'' if len(heard) == 1 else 's'}"
+    words = {0: "acknowledged", len(heard): "not acknowledged"}.get(unseen, f"{unseen} not acknowledged")
+    return f"{count}, {words}"
 
 
 def alarms_of(bench: Bench, tray: str) -> list[Mapping[str, Any]]:
@@ -62,8 +73,9 @@ def tray_card(told: Told, number: int, tray: TrayNow, bench: Bench) -> Html:
             tag="p",
             class_=f"state {state}",
         ),
-        live(f"{place}-alarms", [alarm_part(told, one) for one in (*alarms, *unseen)]),
+        live(f"{place}-alarms", [alarm_part(told, one) for one in alarms]),
         live(f"{place}-values", values(told.tongue, tray)),
+        live(f"{place}-returned", returned_part(told, tray.name, unseen)),
         live(f"{place}-due", due_part(told, bench.care.get(tray.name))),
     ]
     return element("section", body, class_="tray", aria_labelledby=heading)

@@ -117,7 +117,7 @@ def alarm(config: Config, fields: Fields) -> str:
     act = fields.get("act", "")
     if act not in ACTS:
         raise ValueError(f"{shown(act)} is nothing that is done to an alarm; {nearest(act, ACTS)}")
-    wish = Wish(ACTS[act], fields.get("tray", ""), fields.get("alarm", ""), _who(fields), _why(fields))
+    wish = Wish(ACTS[act], fields.get("tray", ""), fields.get("alarm") or None, _who(fields), _why(fields))
     lasts_ms = _span_ms("for", fields.get("for", "")) if wish.event == life.SHELVE else None
     asked = visiting.ask(config, wish, lasts_ms)
     names = ", ".join(f"{one.alarm.tray}: {name}" for one, name in asked.acts.items())

@@ -67,11 +67,11 @@ class Typing(NamedTuple):
 
 
 def _form(action: str, typing: Typing, *children: Child, class_: str = "") -> Html:
-    hidden = {TOKEN: typing.token, ONCE: secrets.token_urlsafe(12), _FROM: typing.place}
-    return element("form", map_hidden(hidden), *children, method="post", action=action, class_=class_ or None)
+    own = {TOKEN: typing.token, ONCE: secrets.token_urlsafe(12), _FROM: typing.place}
+    return element("form", hidden(own), *children, method="post", action=action, class_=class_ or None)
 
 
-def map_hidden(values: Mapping[str, str]) -> list[Html]:
+def hidden(values: Mapping[str, str]) -> list[Html]:
     """Return fields that nobody sees."""
     return [element("input", type="hidden", name=name, value=value) for name, value in values.items()]
 
@@ -98,35 +98,48 @@ def _who(typing: Typing) -> Html:
     return field("Your name", "who", typing, required=True, maxlength=60, autocomplete="name")
 
 
-def alarm_forms(fields: Mapping[str, Any], typing: Typing) -> Html | None:
-    """Return what may be done to an alarm as it stands now."""
+def alarm_forms(fields: Mapping[str, Any], typing: Typing) -> list[Child]:
+    """Return what may be done to an alarm as it stands now: with one tap by whoever was here last, or with all that can be said."""
     acts = _BY_ALARM.get(fields["life"], ())
     if not acts:
-        return None
-    hidden = map_hidden({"tray": fields["tray"], "alarm": fields["alarm"]})
-    named = [element("button", _BUTTONS[act], name="act", value=act) for act in acts if act != "shelve"]
-    shelf = [
-        element(
-            "div",
-            choice("Shelve for", "for", typing, _SHELVES),
-            element("button", _BUTTONS["shelve"], name="act", value="shelve", class_="lesser"),
-            class_="beside",
-        )
+        return []
+    named = {"tray": fields["tray"], "alarm": fields["alarm"]}
+    at_once = _at_once(acts[0], named, typing) if typing.who and acts[0] != "shelve" else None
+    words = " or ".join(_BUTTONS[act].lower() for act in acts)
+    return [
+        at_once,
+        element("details", element("summary", f"{words.capitalize()} …"), _alarm_form(acts, named, typing)),
     ]
-    more = [
-        field("Why", "why", typing, "told in the journal", maxlength=200),
-        *(shelf if "shelve" in acts else []),
+
+
+def _at_once(act: str, named: Mapping[str, str], typing: Typing) -> Html:
+    button = element("button", f"{_BUTTONS[act]} as {typing.who}", name="act", value=act)
+    return _form("/alarm", typing, hidden({**named, "who": typing.who}), button)
+
+
+def _alarm_form(acts: Sequence[str], named: Mapping[str, str], typing: Typing) -> Html:
+    buttons = [
+        element("button", _BUTTONS[act], name="act", value=act, class_="lesser" if act == "shelve" else None)
+        for act in acts
     ]
+    span = choice("Shelve for", "for", typing, _SHELVES) if "shelve" in acts else None
+    why = field("Why", "why", typing, "told in the journal", maxlength=200)
     return _form(
         "/alarm",
         typing,
-        hidden,
-        element("div", _who(typing), named, class_="beside"),
-        element(
-            "details", element("summary", "Say why, or shelve it" if "shelve" in acts else "Say why"), *more
-        ),
-        class_="act",
+        hidden(named),
+        _who(typing),
+        why,
+        span,
+        element("div", buttons, class_="beside"),
+        class_="sheet",
     )
+
+
+def returned_form(tray: str, typing: Typing) -> Html:
+    """Return where all that returned at a tray is acknowledged at once."""
+    button = element("button", "Acknowledge all of this tray", name="act", value="acknowledge")
+    return _form("/alarm", typing, hidden({"tray": tray}), _who(typing), button, class_="sheet")
 
 
 def care_form(trays: Sequence[str], typing: Typing) -> Html:
@@ -178,7 +191,7 @@ def score_form(batch: str, typing: Typing) -> Html:
     return _form(
         "/score",
         typing,
-        map_hidden({"batch": batch}),
+        hidden({"batch": batch}),
         element("fieldset", element("legend", "How many cuttings had which roots"), counts, class_="scores"),
         _who(typing),
         field("Note", "why", typing, maxlength=200),
@@ -203,7 +216,7 @@ def sign_in_form(token: str) -> Html:
     )
     return element(
         "form",
-        map_hidden({TOKEN: token}),
+        hidden({TOKEN: token}),
         label,
         element("button", "Open"),
         method="post",

@@ -11,7 +11,7 @@ PLACES: Final = (
     ("/", "Bench"),
     ("/batches", "Batches"),
     ("/journal", "Journal"),
-    ("/figures", "Alarm figures"),
+    ("/figures", "Figures"),
 )
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-_EMPTY: Final = frozenset({"br", "hr", "input", "link", "meta", "rect", "circle", "path", "line"})
+_EMPTY: Final = frozenset({"input", "link", "meta"})
 
 
 class Html(str):

@@ -7,17 +7,21 @@ from wardian.daemon.care_today import TrayCare
 from wardian.daemon.care_words import DUE, LATER, LEFT_OUT, clock, state_of
 from wardian.daemon.config import Config
 from wardian.daemon.look import QuantityNow, TrayNow
-from wardian.daemon.page.forms import Typing, alarm_forms
+from wardian.daemon.page.forms import Typing, alarm_forms, returned_form
 from wardian.daemon.page.marks import BEYOND, UNKNOWN, WITHIN, gauge, mark
 from wardian.daemon.page.markup import Child, Html, element
 from wardian.daemon.report import life_words
-from wardian.daemon.tongue import Tongue, by_factor, span_words
+from wardian.daemon.tongue import Tongue, by_factor, ms_of, span_words
 from wardian.rules.care_advice import TITLES
 from wardian.rules.quantities import QUANTITIES
 
-#: Read first, in this order, where a tray has them.
-_FIRST: Final = ("air_temperature", "relative_humidity", "vapour_pressure_deficit", "medium_temperature")
-_LARGE: Final = 3
+#: Read first and large, in this order, where a tray has them, and in a word.
+_FIRST: Final = {
+    "air_temperature": "Air",
+    "medium_temperature": "Medium",
+    "relative_humidity": "Humidity",
+    "vapour_pressure_deficit": "VPD",
+}
 _SIDE: Final = {
     "high_high": "far too high",
     "high": "too high",
@@ -66,10 +70,10 @@ def state_words(now: QuantityNow) -> str:
 
 
 def _in_order(quantities: Sequence[QuantityNow]) -> list[QuantityNow]:
-    """Return quantities as they are read: beyond first, then those that are always looked for."""
+    """Return quantities as they are read: those that are always looked for, then what is beyond."""
 
-    def place(now: QuantityNow) -> tuple[bool, int]:
-        return now.state != BEYOND, _FIRST.index(now.name) if now.name in _FIRST else len(_FIRST)
+    def place(now: QuantityNow) -> tuple[int, bool]:
+        return list(_FIRST).index(now.name) if now.name in _FIRST else len(_FIRST), now.state != BEYOND
 
     return sorted(quantities, key=place)
 
@@ -89,16 +93,25 @@ def _large(tongue: Tongue, now: QuantityNow) -> Html:
         reading = [element("b", number, element("i", f" {unit}")), None if same else element("small", spread)]
     return element(
         "div",
-        element("dt", quantity.words),
-        element("dd", reading, gauge(now), element("span", _against(tongue, now), class_="against")),
+        element("dt", element("abbr", _FIRST.get(now.name, quantity.words), title=quantity.words)),
+        element("dd", reading, gauge(now), _told_against(tongue, now)),
         class_=f"value {now.state}",
     )
 
 
 def _against(tongue: Tongue, now: QuantityNow) -> str:
+    """Return how a value stands to its band, nothing where it has none."""
     if not now.band:
-        return "no band"
-    return f"{state_words(now)}: band {tongue.band(QUANTITIES[now.name], now.band)}"
+        return ""
+    band, state = tongue.band(QUANTITIES[now.name], now.band), state_words(now)
+    if now.state == BEYOND:
+        return f"{state}; wanted {band}"
+    return f"wanted {band}" if now.state == UNKNOWN else f"{state}{' ' if band[0].isdigit() else ': '}{band}"
+
+
+def _told_against(tongue: Tongue, now: QuantityNow) -> Html | None:
+    words = _against(tongue, now)
+    return element("span", words, class_="against") if words else None
 
 
 def _small(tongue: Tongue, now: QuantityNow) -> Html:
@@ -120,7 +133,7 @@ def _small(tongue: Tongue, now: QuantityNow) -> Html:
 def values(tongue: Tongue, tray: TrayNow) -> list[Child]:
     """Return all values of a tray: those read first large, the others a line each."""
     ordered = _in_order(tray.quantities)
-    large = [now for now in ordered if now.name in _FIRST or now.state == BEYOND][:_LARGE]
+    large = [now for now in ordered if now.name in _FIRST]
     small = [now for now in ordered if now not in large]
     if not ordered:
         return [element("p", "Nothing is known of it, and no band is set.")]
@@ -166,20 +179,35 @@ def what_it_is(tray: TrayNow) -> str:
     return f"{tray.crop}, day {tray.day}, {stage}"
 
 
-def alarm_part(told: Told, fields: Mapping[str, Any]) -> Html:
-    """Return an alarm with its cause, what to do, where its life is, and what may be done to it."""
-    stands = fields.get("abnormal", True)
+def alarm_part(told: Told, fields: Mapping[str, Any], *, in_full: bool = False) -> Html:
+    """Return an alarm with its cause, what to do, where its life is, and what may be done to it; in full with all that is said of it."""
+    why, follows, to_do = told.to_do(fields) if fields.get("abnormal", True) else ("", "", "")
+    since = f" since {told.tongue.moment(ms_of(fields['since']))}" if fields.get("since") else ""
+    words = [fields["message"] if in_full or not why else "", why, follows if in_full else ""]
     return element(
         "article",
         element("h3", mark(BEYOND), f"{fields['alarm'].replace('-', ' ').capitalize()}"),
-        element("p", f"{fields['priority']} priority, {life_words(told.config, fields)}", class_="life"),
-        element("p", fields["message"]),
-        [
-            element("p", line, class_="do" if line.startswith("To do") else None)
-            for line in (told.to_do(fields) if stands else ())
-        ],
+        element(
+            "p", f"{fields['priority']} priority{since}, {life_words(told.config, fields)}", class_="life"
+        ),
+        [element("p", one) for one in words if one],
+        element("p", to_do, class_="do") if to_do else None,
         alarm_forms(fields, told.typing),
         class_=f"alarm {fields['priority']}",
+    )
+
+
+def returned_part(told: Told, tray: str, returned: Sequence[Mapping[str, Any]]) -> Html | None:
+    """Return the alarms of a tray that returned unseen, out of the way until somebody opens them."""
+    if not returned:
+        return None
+    count = "1 alarm" if len(returned) == 1 else f"{len(returned)} alarms"
+    summary = element(
+        "summary", f"{count} returned, and nobody has acknowledged {'it' if len(returned) == 1 else 'them'}"
+    )
+    rows = [element("li", one["message"]) for one in returned]
+    return element(
+        "details", summary, element("ul", rows), returned_form(tray, told.typing), class_="returned"
     )
 
 

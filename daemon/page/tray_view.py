@@ -29,7 +29,7 @@ def tray_parts(told: Told, number: int, bench: Bench) -> Iterator[Child]:
         live(
             "state", mark(state), element("strong", headline(tray, alarms)), tag="p", class_=f"state {state}"
         ),
-        live("alarms", [alarm_part(told, one) for one in alarms]),
+        live("alarms", [alarm_part(told, one, in_full=True) for one in alarms]),
         live("values", values(told.tongue, tray)),
         live("light", _light(told, tray)),
         live("due", due_part(told, bench.care.get(tray.name))),
