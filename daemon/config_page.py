@@ -4,9 +4,10 @@ The rule of this file: beyond this machine nobody sees or changes anything witho
 """
 
 import re
+from dataclasses import dataclass
 from ipaddress import ip_address
 from pathlib import Path
-from typing import Annotated, Any, Final, NamedTuple, Self
+from typing import Annotated, Any, Final, Self
 
 from pydantic import PlainValidator, model_validator
 
@@ -24,7 +25,8 @@ _HOST_NAME: Final = re.compile(r"(?=.{1,253}\Z)[a-z0-9](?:[a-z0-9-]{0,62})(?:\.[
 _LISTEN_ACCEPTS: Final = "an address and a port such as 127.0.0.1:8460, [::1]:8460 or 0.0.0.0:8460"
 
 
-class Listen(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Listen:
     """An address of this machine and a port."""
 
     host: str

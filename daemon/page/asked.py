@@ -14,10 +14,10 @@ class Request:
 
     method: str
     path: str
-    headers: Mapping[str, str] = field(default_factory=dict)
-    query: Mapping[str, str] = field(default_factory=dict)
-    fields: Mapping[str, str] = field(default_factory=dict)
-    cookies: Mapping[str, str] = field(default_factory=dict)
+    headers: Mapping[str, str] = field(default_factory=dict, repr=False)
+    query: Mapping[str, str] = field(default_factory=dict, repr=False)
+    fields: Mapping[str, str] = field(default_factory=dict, repr=False)
+    cookies: Mapping[str, str] = field(default_factory=dict, repr=False)
 
 
 @dataclass(frozen=True, slots=True)

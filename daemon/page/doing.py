@@ -70,7 +70,7 @@ class Doing:
                 _refuse_long(fields)
                 did = Did(act(self._config, fields))
             except ValueError as error:
-                return Did(f"Not done: {error}.", is_refused=True)
+                return Did(f"Not done: {str(error).removeprefix('--')}.", is_refused=True)
             if once:
                 self._did[once] = did
             while len(self._did) > _REMEMBERED:

@@ -23,7 +23,8 @@ log = logging.getLogger(__name__)
 LONGEST_CONNECTION_S: Final = 10.0
 #: The one that is oldest goes when another comes.
 MOST_CONNECTIONS: Final = 64
-_RETRY_S: Final = 15.0
+#: While its address cannot be had.
+RETRY_S: Final = 15.0
 _STOP_S: Final = 5.0
 _MOST_HEADER_BYTES: Final = 16_384
 
@@ -82,7 +83,7 @@ class PageServer:
                 self._note(
                     f"not running: {getattr(error, 'strerror', None) or type(error).__name__} at {self._listen}"
                 )
-            self._stopped.wait(_RETRY_S)
+            self._stopped.wait(RETRY_S)
 
     def _note(self, trouble: str) -> None:
         if trouble != self._trouble:
@@ -108,7 +109,7 @@ def _bound(listen: Listen) -> socket.socket:
     listener = socket.socket(socket.AF_INET6 if ":" in listen.host else socket.AF_INET)
     try:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listener.bind(listen)
+        listener.bind((listen.host, listen.port))
     except BaseException:
         listener.close()
         raise
