@@ -26,6 +26,7 @@ def tray_parts(told: Told, number: int, bench: Bench) -> Iterator[Child]:
     yield element("h1", tray.name)
     yield live("crop", what_it_is(tray), tag="p", class_="crop")
     parts = [
+        element("h2", "Now", class_="unseen"),
         live(
             "state", mark(state), element("strong", headline(tray, alarms)), tag="p", class_=f"state {state}"
         ),

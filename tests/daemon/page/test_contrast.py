@@ -30,7 +30,7 @@ SHAPES: Final = [
 def palettes() -> dict[str, dict[str, str]]:
     light, dark = (
         dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", part))
-        for part in re.findall(r":root \{(.*?)\}", CSS, re.S)
+        for part in re.findall(r":root \{(.*?)\}", CSS, re.DOTALL)
     )
     return {"light": light, "dark": light | dark}
 
@@ -69,5 +69,5 @@ def test_marks_can_be_seen(theme: str, shape: str, ground: str) -> None:
 
 
 def test_no_colour_stands_outside_of_the_two_palettes() -> None:
-    rules = re.sub(r":root \{.*?\}", "", CSS, flags=re.S)
+    rules = re.sub(r":root \{.*?\}", "", CSS, flags=re.DOTALL)
     assert re.findall(r"#[0-9a-fA-F]{3,8}\b|rgba?\(|hsla?\(", rules) == []
