@@ -216,7 +216,14 @@ def _counted(options: argparse.Namespace, what: str, file: str, count: int) -> i
     return DONE
 
 
+def _explain(config: Config, options: argparse.Namespace) -> int:
+    from wardian.daemon.cli_batch_explain import explain
+
+    return explain(config, options)
+
+
 _ACTS: Final[Mapping[str, Callable[[Config, argparse.Namespace], int]]] = {
+    "explain": _explain,
     "list": _listed,
     "show": _show,
     "compare": _compare,

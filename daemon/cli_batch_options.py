@@ -19,6 +19,7 @@ def add_acts(batch: argparse.ArgumentParser, kind_of_parser: Any) -> None:
     _add_record(acts)
     _add_happenings(acts)
     _add_looking(acts)
+    _add_explain(acts)
     _add_table(acts)
 
 
@@ -107,6 +108,22 @@ def _add_looking(acts: Any) -> None:
     compare.add_argument("--by", choices=sorted(BY), help="groups of batches that have this in common")
     compare.add_argument("--crop", metavar="CROP", help="only batches of this crop")
     compare.add_argument("--since", metavar="TIME", help="only batches stuck from then on")
+
+
+def _add_explain(acts: Any) -> None:
+    explain = _act(
+        acts, "explain", "say on one page what was out of line in a batch's time, and what may be behind it"
+    )
+    explain.epilog = "A finding is a likelihood and never a proof."
+    explain.add_argument("batch", metavar="NAME", nargs="?", help="the batch, or none with --tray")
+    explain.add_argument(
+        "--tray", metavar="TRAY", help="what is in a tray now, with a record of its batch or without"
+    )
+    explain.add_argument(
+        "--readings",
+        metavar="FILE.csv",
+        help="a .csv or .csv.gz file of readings, instead of those of the store",
+    )
 
 
 def _add_table(acts: Any) -> None:

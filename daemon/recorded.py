@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from wardian.daemon.replay import NamedTruth, Replayed
     from wardian.daemon.vary import Varied
     from wardian.daemon.weeks import Week
-    from wardian.rules.readings import Rows
+    from wardian.rules.ports import Refused
+    from wardian.rules.readings import Chunk, Rows
     from wardian.rules.truth import Truth
 
 
@@ -38,6 +39,26 @@ def replay(
     named = load_truth(truth) if truth else None
     plans = (tray.plan for tray in config.trays)
     return judge(plans, NamedBlocks(str(path), read_blocks(path)), named, chronicle)
+
+
+def of_tray(path: Path, tray: str) -> "tuple[Chunk, list[Refused]]":
+    """Return the readings of one tray in a file, in its order, and the rows about it that were refused.
+
+    Raises:
+        BadReading: The file cannot be read, or holds no reading of the tray.
+    """
+    from wardian.adapters.reading_file import read_blocks
+    from wardian.rules.errors import BadReading
+    from wardian.rules.readings import joined
+
+    chunks, refused = [], []
+    for block in read_blocks(path):
+        chunks.append({series: points for series, points in block.chunk.items() if series.tray == tray})
+        refused += [row for row in block.refused if row.tray == tray]
+    chunk = joined(chunks)
+    if not chunk:
+        raise BadReading(str(path), f"holds no reading of {tray}")
+    return chunk, refused
 
 
 def load_truth(path: Path) -> "NamedTruth":

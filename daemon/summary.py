@@ -128,7 +128,7 @@ def summed_up(config: Config, store: Store, lives: Lives, span: Span, watched_ms
     looked = _Looked(config.trays, store, span)
     plans = [tray.plan for tray in config.trays]
     light = light_of_yesterday(store, plans, to_ms, config.site.zone)
-    entries = _entries(store, span)
+    entries = entries_between(store, span)
     listed = lives.listed()
     standing = [fields for fields in listed if fields["life"] not in SET_ASIDE]
     refused = Counter(
@@ -164,7 +164,7 @@ def _urgency(fields: Mapping[str, Any]) -> tuple[int, int]:
     return place, _PRIORITIES.index(priority) if priority in _PRIORITIES else len(_PRIORITIES)
 
 
-def _entries(store: Store, span: Span) -> Sequence[JournalEntry]:
+def entries_between(store: Store, span: Span) -> Sequence[JournalEntry]:
     """Return the journal of a time, without reading years of it and without records that hold no more."""
     for last in _JOURNAL_LOOKS:
         entries = store.journal(last=last)

@@ -6,16 +6,14 @@ configuration does not use is never loaded.
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.config import Config, load
 from wardian.daemon.lives import Lives
-from wardian.daemon.planning import plan_of, with_records
+from wardian.daemon.planning import with_records
 from wardian.daemon.tongue import Tongue
 from wardian.daemon.words import Teller, TrayWords
-from wardian.rules.crops import day_start_ms
 from wardian.rules.documents import Path as Place
 from wardian.rules.documents import dotted
 from wardian.rules.errors import BadConfig, Mistake, StoreFailed
@@ -23,13 +21,9 @@ from wardian.rules.ports import Clock, Sensor, Store
 
 if TYPE_CHECKING:
     from wardian.daemon.bench_watch import Watch
-    from wardian.daemon.beside import Beside
-    from wardian.daemon.care_seen_noted import KnownCare
     from wardian.daemon.chronicle import Chronicle
+    from wardian.daemon.finding_words import FindingWords
     from wardian.daemon.library import Library
-    from wardian.daemon.loop import Loop
-    from wardian.daemon.recording import Recording, Replan
-    from wardian.rules.records import Record
 
 #: The note in which a simulated bench leaves its time.
 CLOCK_NOTE: Final = "clock"
@@ -83,6 +77,14 @@ def teller(config: Config, channels: Sequence[str] = (), on_due: Callable[[], No
     trays = {tray.name: TrayWords(tray.plan, tray.crop.name, tray.stuck) for tray in config.trays}
     tongue = Tongue.of(config.site)
     return Teller(tongue, trays, config.library.advice, channels, on_due, cause_words(parse))
+
+
+def words_of_findings() -> "Mapping[str, FindingWords]":
+    """Return what each finding about a batch is called, and what to try next."""
+    from wardian.adapters.yaml_file import parse
+    from wardian.daemon.finding_words import finding_words
+
+    return finding_words(parse)
 
 
 def chronicle(config: Config) -> "Chronicle":
@@ -159,6 +161,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     from wardian.daemon.opening import Bench, open_notifiers, open_sensors
     from wardian.daemon.outbox import Outbox
     from wardian.daemon.polling import Polling
+    from wardian.daemon.taking_part import RoundsOf, taking_part
     from wardian.rules.engine import Engine
 
     store = open_store(config, opened)
@@ -185,18 +188,15 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         loop.telling = open_telling(config, channels, store, loop.lives, words)
     loop.bring_up_to_date(clock.wall_ms())
     polling = Polling(sensors, machine_clock(), speed)
-    recording = _recording(store, written, _replan(written, loop, words, clock))
-    notes = store.notes()
-    loop.before = [recording, _care_noted(loop, notes)]
-    reminders = _reminders(written, channels, notes, _known_care(loop, recording))
-    loop.beside = [_retaking(store, loop), *reminders]
+    around = RoundsOf(written, store, loop, words, clock, channels, words_of_findings)
+    loop.before, loop.beside = taking_part(around, opened)
     wires: list[Any] = list(sensors)
     if config.outward.is_any or any(person.summary for person in config.people):
         from wardian.daemon.outward import Around, open_outward
 
-        around = Around(written, store, loop, machine_clock(), lambda: lives(config, store, clock.wall_ms))
-        around = around._replace(channels=channels, parts=(outbox, polling))
-        outward, more = open_outward(around, opened)
+        outside = Around(written, store, loop, machine_clock(), lambda: lives(config, store, clock.wall_ms))
+        outside = outside._replace(channels=channels, parts=(outbox, polling))
+        outward, more = open_outward(outside, opened)
         loop.beside = [*loop.beside, *outward]
         wires += more
     loop.notes = lambda: _notes(wires, clock, speed)
@@ -209,60 +209,6 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         every_s=config.commit_every_ms / 1000 / speed,
         after_round=_onlooker(config, engine, clock),
     )
-
-
-def _recording(store: Store, config: Config, replan: "Replan") -> "Recording":
-    """Return what takes up records, and lets everything go on by the plan that they make of a tray."""
-    from wardian.daemon.recording import Recording
-
-    stuck_ms = {tray.name: day_start_ms(tray.stuck, config.site.zone) for tray in config.trays}
-    return Recording(store, Tongue.of(config.site), stuck_ms, replan)
-
-
-def _replan(config: Config, loop: "Loop", words: Teller, clock: Clock) -> "Replan":
-    """Return what lets a tray be judged and told of by the plan that records make of it; ``config`` is as written."""
-    from wardian.daemon.acts import named
-
-    trays = {tray.name: tray for tray in config.trays}
-
-    def replan(name: str, records: Sequence["Record"]) -> None:
-        plan = plan_of(trays[name], records, config.site.zone)
-        loop.replan(plan, records)
-        words.trays[name] = replace(words.trays[name], plan=plan)
-        loop.lives.names = named(with_records(config, records), clock.wall_ms)
-
-    return replan
-
-
-def _retaking(store: Store, loop: "Loop") -> "Beside":
-    """Return what takes anew what trays weigh full."""
-    from wardian.daemon.retaking import Retaking
-
-    return Retaking(store, loop.observer.trays)
-
-
-def _care_noted(loop: "Loop", notes: Mapping[str, Any]) -> "Beside":
-    """Return what notes the care that shows in the traces, for commands and later runs."""
-    from wardian.daemon.care_seen_noted import CareSeenNoted
-
-    return CareSeenNoted(loop.observer, notes)
-
-
-def _known_care(loop: "Loop", recording: "Recording") -> "KnownCare":
-    from wardian.daemon.care_seen_noted import KnownCare
-
-    return KnownCare(loop.observer, lambda: recording.known, lambda: loop.is_up_to_date)
-
-
-def _reminders(
-    config: Config, channels: Sequence[str], notes: Mapping[str, Any], known: "KnownCare"
-) -> list["Beside"]:
-    """Return what reminds people of care, where somebody wants that."""
-    if not config.care.remind or not any(person.care for person in config.people):
-        return []
-    from wardian.daemon.opening_people import open_care_reminders
-
-    return [open_care_reminders(config, channels, notes, known)]
 
 
 def _of_nobody(config: Config, channels: Sequence[str]) -> list[str]:

@@ -69,6 +69,15 @@ def chunk_of(readings: Iterable[Reading]) -> Chunk:
     return {series: points(*columns) for series, columns in gathered.items()}
 
 
+def joined(chunks: Iterable[Chunk]) -> Chunk:
+    """Return chunks as one, each series in the order given."""
+    pieces: dict[Series, list[Points]] = {}
+    for chunk in chunks:
+        for series, some in chunk.items():
+            pieces.setdefault(series, []).append(some)
+    return {series: Points(*map(np.concatenate, zip(*some, strict=True))) for series, some in pieces.items()}
+
+
 def count(pieces: Iterable[Points]) -> int:
     """Return how many readings some pieces of a series hold."""
     return sum(len(piece.times_ms) for piece in pieces)

@@ -24,6 +24,7 @@ NAMES = (
     "tune",
     "detection",
     "drift",
+    "postmortem",
 )
 
 
