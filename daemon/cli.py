@@ -11,7 +11,9 @@ from typing import Any, NoReturn
 
 from wardian.daemon.cli_batch_options import add_acts
 from wardian.daemon.cli_care_options import add_care
+from wardian.daemon.cli_picture_options import add_plot, add_report
 from wardian.daemon.cli_record_options import add_note, add_records, add_stage, add_water
+from wardian.daemon.cli_time_options import add_times
 from wardian.daemon.exit_status import CANNOT_BE_USED, DOES_NOT_HOLD, DONE, STORE_FAILED
 
 
@@ -144,7 +146,7 @@ def _add_looking(commands: Any) -> None:
         help="what raises an alarm here, its priority, likely causes, consequence and what to do; "
         "without NAME every alarm in a line",
     )
-    _add_times(alarms)
+    add_times(alarms)
     _add_acts(alarms)
     _command(commands, "lamps", "list how many lux of each lamp make one µmol m⁻² s⁻¹", config=False)
     air = _command(commands, "air", "say what one pair of temperature and humidity means", config=False)
@@ -214,16 +216,12 @@ def _add_working(commands: Any) -> None:
     )
     export = _command(commands, "export", "write stored readings to a file")
     export.add_argument("--out", required=True, metavar="READINGS.csv", help="a .csv or .csv.gz file")
-    _add_times(export)
+    add_times(export)
+    add_plot(_command(commands, "plot", "draw a tray over some time into a file"))
+    pages = _command(commands, "report", "write pictures and tables of trays into one page", config=False)
+    add_report(pages, _default_config())
     _add_simulate(commands)
     _add_tune(commands)
-
-
-def _add_times(command: argparse.ArgumentParser) -> None:
-    for option, words in (("--from", "the first instant"), ("--to", "the instant before which to end")):
-        command.add_argument(
-            option, metavar="TIME", dest=f"{option.strip('-')}_time", help=f"{words}, RFC 3339 with an offset"
-        )
 
 
 def _add_simulate(commands: Any) -> None:
@@ -275,7 +273,7 @@ def _add_tune(commands: Any) -> None:
         action="append",
         help="a configuration, each time it is given (default: $WARDIAN_CONFIG, then ./config.yaml)",
     )
-    _add_times(tune)
+    add_times(tune)
     tune.add_argument(
         "--truth", metavar="TRUTH.json", action="append", default=[], help="of each file, in the same order"
     )

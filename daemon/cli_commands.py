@@ -95,8 +95,21 @@ def status(options: argparse.Namespace) -> int:
     if options.json:
         _print_json(bench.as_json())
     else:
-        _print_lines(report.status_lines(config, bench))
+        _print_lines(report.status_lines(config, bench, _trends(config)))
     return DONE
+
+
+def _trends(config: Any) -> Any:
+    """Return the trend lines of the last day; none where nobody looks or their signs cannot be shown."""
+    if not sys.stdout.isatty():
+        return {}
+    from wardian.daemon import trends, visiting
+
+    try:
+        trends.KEY.encode(sys.stdout.encoding)
+    except UnicodeEncodeError:
+        return {}
+    return visiting.trends(config)
 
 
 def summary(options: argparse.Namespace) -> int:
@@ -236,6 +249,20 @@ def export(options: argparse.Namespace) -> int:
     else:
         print(f"{count} readings written to {out}")
     return DONE
+
+
+def plot(options: argparse.Namespace) -> int:
+    """Draw a tray into a file."""
+    from wardian.daemon.cli_pictures import plot as draw
+
+    return draw(options)
+
+
+def report(options: argparse.Namespace) -> int:
+    """Write a report of trays into one page."""
+    from wardian.daemon.cli_pictures import report as write
+
+    return write(options)
 
 
 def simulate(options: argparse.Namespace) -> int:

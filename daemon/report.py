@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
+from types import MappingProxyType
 from typing import Any, Final
 
 from wardian.daemon.config import Config
@@ -18,22 +19,30 @@ from wardian.rules.quantities import QUANTITIES
 _NAMED: Final = 4
 
 
-def status_lines(config: Config, bench: BenchNow) -> Iterator[str]:
-    """Yield the bench: every tray, its quantities and its alarms."""
+def status_lines(
+    config: Config, bench: BenchNow, trends: Mapping[str, Mapping[str, str]] = MappingProxyType({})
+) -> Iterator[str]:
+    """Yield the bench: every tray, its quantities and its alarms; with trends, by tray and quantity, also these."""
     site = Tongue.of(config.site)
     yield f"{config.site.name}, {site.moment(bench.time_ms)}"
     yield from (f"  {line}" for line in bench.daemon.get("words", ()))
+    if trends:
+        from wardian.daemon.trends import KEY
+
+        yield f"  {KEY}"
     for tray in bench.trays:
         yield ""
-        yield from _tray_lines(site, tray)
+        yield from _tray_lines(site, tray, trends.get(tray.name, {}))
 
 
-def _tray_lines(site: Tongue, tray: TrayNow) -> Iterator[str]:
+def _tray_lines(site: Tongue, tray: TrayNow, trends: Mapping[str, str]) -> Iterator[str]:
     stage = tray.stage or ("before sticking" if tray.day < 0 else "no stage yet")
     yield f"{tray.name}: {tray.crop}, day {tray.day}, {stage}"
     if not tray.quantities:
         yield "  nothing is known of it and no band is set"
-    yield from columns([_quantity_words(site, quantity) for quantity in tray.quantities])
+    yield from columns(
+        [(*_quantity_words(site, quantity), trends.get(quantity.name, "")) for quantity in tray.quantities]
+    )
     yield from (f"  {line}" for line in (light_lines(tray.light, site) if tray.light else ()))
     for alarm in tray.alarms:
         yield f"  ! {alarm['alarm']} ({alarm['priority']}): {alarm['message']}"

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from wardian.daemon.care_today import Known
     from wardian.daemon.look import BenchNow
     from wardian.daemon.putting import Make, PutDown
+    from wardian.daemon.trends import Trends
     from wardian.rules.records import Record
 
 
@@ -77,6 +78,22 @@ def bench_now(config: Config) -> "BenchNow":
         pid = held.pid if held else None
         config = with_records(config, store.records())
         return look(config, store, now_ms, {"pid": pid, "words": _daemon_words(config, store, held)})
+
+
+def trends(config: Config) -> "dict[str, Trends]":
+    """Return, by tray and quantity, a line of the last day.
+
+    Raises:
+        StoreFailed: The store cannot be read.
+    """
+    from wardian.daemon.trends import DAY_MS
+    from wardian.daemon.trends import trends as lines
+
+    with ExitStack() as opened:
+        store, now_ms = look(config, opened)
+        trays = with_records(config, store.records()).trays
+        from_ms = now_ms - DAY_MS - max((tray.plan.hold_ms for tray in trays), default=0)
+        return lines(trays, store.chunk(from_ms, now_ms), now_ms, Tongue.of(config.site))
 
 
 def _daemon_words(config: Config, store: Store, held: "Holder | None") -> list[str]:

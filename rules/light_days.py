@@ -112,6 +112,28 @@ def light_days(
     ]
 
 
+def lit_spans(points: Points, plan: TrayPlan, span: tuple[int, int]) -> list[tuple[int, int]]:
+    """Return when the lamp is lit by readings of its light, between two instants [ms], in order of time.
+
+    Nowhere where the plan does not say when it is lit.
+    """
+    light = _standing(points, plan.hold_ms)
+    if plan.lamp is None or not len(light.from_ms):
+        return []
+    lit = _lit(light, plan.lamp) > 0
+    from_ms, until_ms = np.maximum(light.from_ms[lit], span[0]), np.minimum(light.until_ms[lit], span[1])
+    spans = zip(from_ms.tolist(), until_ms.tolist(), strict=True)
+    found: list[tuple[int, int]] = []
+    for begin_ms, end_ms in spans:
+        if begin_ms >= end_ms:
+            continue
+        if found and found[-1][1] == begin_ms:
+            found[-1] = (found[-1][0], end_ms)
+        else:
+            found.append((begin_ms, end_ms))
+    return found
+
+
 def day_around_ms(time_ms: int, zone: tzinfo) -> tuple[int, int]:
     """Return the first instant of the local day in which an instant lies, and that of the day after."""
     day = _local_day(time_ms, zone)

@@ -10,7 +10,7 @@ from case_terms import hours, plan
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wardian.rules.light_days import LightDay, day_around_ms, light_days
+from wardian.rules.light_days import LightDay, day_around_ms, light_days, lit_spans
 from wardian.rules.plans import LampRule, TrayPlan
 from wardian.rules.readings import Points, points
 
@@ -137,3 +137,18 @@ def by_hand(some: list[tuple[int, float]], hold_ms: int, to_ms: int) -> tuple[in
         lit_ms, known_ms = lit_ms + is_lit * stood_ms, known_ms + stood_ms
         photons += value / 70 * stood_ms / 1e9
     return lit_ms, known_ms, photons
+
+
+def test_a_lamp_is_lit_from_its_first_bright_reading_to_its_first_dark_one() -> None:
+    light = read(hourly(0, 5, 0), hourly(5, 9, 5000), hourly(9, 12, 0))
+    assert lit_spans(light, TRAY, (0, DAY_MS)) == [(hours(5), hours(9))]
+    assert lit_spans(light, TRAY, (hours(6), hours(8))) == [(hours(6), hours(8))]
+
+
+def test_a_lamp_is_not_lit_while_nobody_reads_it() -> None:
+    light = read(hourly(5, 7, 5000), hourly(9, 10, 5000))
+    assert lit_spans(light, TRAY, (0, DAY_MS)) == [(hours(5), hours(7)), (hours(9), hours(10))]
+
+
+def test_without_a_rule_no_lamp_is_lit() -> None:
+    assert lit_spans(read(hourly(5, 7, 5000)), plan(hold_ms=hours(1)), (0, DAY_MS)) == []
