@@ -54,9 +54,14 @@ class _Refused(Exception):
 class Application:
     """Answers requests by one function that may wait, on few threads of its own."""
 
-    def __init__(self, answer: Callable[[Request], Answer]) -> None:
+    def __init__(
+        self, answer: Callable[[Request], Answer], is_slow: Callable[[Request], bool] = lambda _: False
+    ) -> None:
+        """Answer by a function; what ``is_slow`` has a thread of its own, so that nothing waits for it."""
         self._answer = answer
+        self._is_slow = is_slow
         self._pool = ThreadPoolExecutor(_WORKERS, thread_name_prefix="page")
+        self._slow = ThreadPoolExecutor(1, thread_name_prefix="page pictures")
         self._waiting = 0
 
     async def __call__(self, scope: Any, receive: Receive, send: Send) -> None:
@@ -71,14 +76,16 @@ class Application:
 
     def stop(self) -> None:
         """Begin no more answers."""
-        self._pool.shutdown(wait=False, cancel_futures=True)
+        for pool in (self._pool, self._slow):
+            pool.shutdown(wait=False, cancel_futures=True)
 
     async def _answered(self, request: Request) -> Answer:
         if self._waiting >= _MOST_WAITING:
             return plain(HTTPStatus.SERVICE_UNAVAILABLE, "Too many ask at once. Try again in a moment.")
         self._waiting += 1
         try:
-            return await asyncio.get_running_loop().run_in_executor(self._pool, self._whole, request)
+            pool = self._slow if self._is_slow(request) else self._pool
+            return await asyncio.get_running_loop().run_in_executor(pool, self._whole, request)
         finally:
             self._waiting -= 1
 

@@ -5,7 +5,7 @@ from typing import Final
 
 from wardian.daemon.config import Config
 from wardian.daemon.page.markup import Child, Html, element
-from wardian.daemon.report_alarm_figures import EMPTY, figure_lines
+from wardian.daemon.report_alarm_figures import EMPTY, HEADINGS, figure_rows, remark_lines
 from wardian.daemon.report_batches import day_words, share_words, show_lines
 from wardian.daemon.tongue import Tongue, ms_of
 from wardian.rules.alarm_figures import AlarmFigures
@@ -77,6 +77,10 @@ def figures_parts(config: Config, figures: AlarmFigures | None) -> Iterator[Chil
     if figures is None:
         yield element("p", f"{EMPTY[0].upper()}{EMPTY[1:]}.")
         return
-    yield element(
-        "pre", "\n".join(figure_lines(Tongue.of(config.site), figures)), class_="told", tabindex="0"
-    )
+    site = Tongue.of(config.site)
+    rows, sources = figure_rows(figures)
+    yield table(f"{site.moment(figures.from_ms)} to {site.moment(figures.to_ms)}", HEADINGS, rows)
+    yield element("h2", "Sources")
+    yield element("ol", [element("li", source) for source in sources])
+    yield element("h2", "To be minded")
+    yield element("pre", "\n".join(remark_lines(site, figures)), class_="told", tabindex="0")

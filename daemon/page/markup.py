@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-_EMPTY: Final = frozenset({"input", "link", "meta"})
+_EMPTY: Final = frozenset({"img", "input", "link", "meta", "source"})
 
 
 class Html(str):

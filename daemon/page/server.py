@@ -12,15 +12,17 @@ from collections.abc import Callable
 from typing import Any, ClassVar, Final
 
 import uvicorn
-from uvicorn.protocols.http.h11_impl import H11Protocol
+from uvicorn.protocols.http.h11_impl import H11Protocol, RequestResponseCycle
 
 from wardian.daemon.config_page import Listen
 from wardian.rules.ports import SensorHealth
 
 log = logging.getLogger(__name__)
 
-#: One request, from connecting to the last byte of its answer.
+#: One request, from connecting to its last byte, and again its answer.
 LONGEST_CONNECTION_S: Final = 10.0
+#: An answer that takes so long is none; a picture drawn on a small board may take a minute.
+LONGEST_ANSWER_S: Final = 120.0
 #: The one that is oldest goes when another comes.
 MOST_CONNECTIONS: Final = 64
 #: While its address cannot be had.
@@ -37,9 +39,19 @@ class _ShortLived(H11Protocol):
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]  # as the one above
         super().connection_made(transport)
         self._open[id(self)] = transport
-        self._end = self.loop.call_later(LONGEST_CONNECTION_S, transport.abort)
+        self._began_s = self.loop.time()
+        self._end = self.loop.call_later(LONGEST_CONNECTION_S, self._end_it)
         while len(self._open) > MOST_CONNECTIONS:
             self._open.popitem(last=False)[1].abort()
+
+    def _end_it(self) -> None:
+        """Cut whoever is slow to ask or to listen; whoever waits for an answer of ours is not to blame."""
+        cycle: RequestResponseCycle | None = self.cycle
+        is_answered = cycle is None or cycle.more_body or cycle.response_started
+        if is_answered or self.loop.time() - self._began_s > LONGEST_ANSWER_S:
+            self.transport.abort()
+        else:
+            self._end = self.loop.call_later(LONGEST_CONNECTION_S, self._end_it)
 
     def connection_lost(self, exc: Exception | None) -> None:
         self._open.pop(id(self), None)

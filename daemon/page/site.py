@@ -11,9 +11,10 @@ from typing import Final
 from urllib.parse import quote, unquote
 
 from wardian.daemon.page import doing, forms
-from wardian.daemon.page.asked import Answer, Request, elsewhere
+from wardian.daemon.page.asked import Answer, Request, elsewhere, plain
 from wardian.daemon.page.bench_view import bench_parts
 from wardian.daemon.page.doing import Did, Doing
+from wardian.daemon.page.drawings import Drawings, Wanted
 from wardian.daemon.page.forms import ONCE, Typing
 from wardian.daemon.page.frame import Frame, page
 from wardian.daemon.page.guard import SESSION, Guard
@@ -21,7 +22,7 @@ from wardian.daemon.page.lists_view import batch_parts, batches_parts, figures_p
 from wardian.daemon.page.looking import Looking
 from wardian.daemon.page.markup import Child, element
 from wardian.daemon.page.tray_card import Told
-from wardian.daemon.page.tray_view import day_parts, doing_parts, history_parts, tray_parts
+from wardian.daemon.page.tray_view import day_parts, doing_parts, history_parts, picture_parts, tray_parts
 from wardian.daemon.tongue import Tongue
 from wardian.daemon.wiring import teller
 from wardian.rules.batches import Batch
@@ -37,14 +38,16 @@ _FILES: Final = {
 }
 #: Whoever has not signed in needs these for signing in.
 _OPEN: Final = (*_FILES, "/sign-in")
+_PICTURE: Final = re.compile(r"/tray/([1-9][0-9]{0,8})/(day|week|batch)(-narrow)?\.svg")
 _NUMBERED: Final = re.compile(r"/(tray|batch)/([1-9][0-9]{0,8})")
 
 
 class Site:
     """Answers every request there is."""
 
-    def __init__(self, looking: Looking, doing: Doing, guard: Guard) -> None:
+    def __init__(self, looking: Looking, drawings: Drawings, doing: Doing, guard: Guard) -> None:
         self._looking = looking
+        self._drawings = drawings
         self._doing = doing
         self._guard = guard
         self._config = looking.config
@@ -84,6 +87,9 @@ class Site:
             )
         if request.path in self._shown:
             return self._shown[request.path](request)
+        picture = _PICTURE.fullmatch(request.path)
+        if picture:
+            return self._picture(request, Wanted(int(picture[1]), picture[2], picture[3] is not None))
         numbered = _NUMBERED.fullmatch(request.path)
         if numbered:
             show = self._tray if numbered[1] == "tray" else self._batch
@@ -137,10 +143,21 @@ class Site:
         parts: list[Child] = [
             tray_parts(told, number, bench),
             doing_parts(told, tray.name, batch),
+            picture_parts(number, tray.name) if self._drawings.is_there else None,
             day_parts(self._looking.days.get()[tray.name]),
             history_parts(told, self._looking.journal(tray.name), batch),
         ]
         return page(self._frame(request, tray.name), parts)
+
+    def _picture(self, request: Request, wanted: Wanted) -> Answer:
+        if wanted.tray > len(self._config.trays) or not self._drawings.is_there:
+            return self._nothing_here(request)
+        drawn = self._drawings.draw(wanted)
+        if drawn is None:
+            return plain(HTTPStatus.SERVICE_UNAVAILABLE, "This picture cannot be drawn now.")
+        # Its own colours stand in it; it is shown as an image, where nothing else of it can act.
+        policy = "default-src 'none'; style-src 'unsafe-inline'"
+        return Answer(drawn, kind="image/svg+xml", headers={"content-security-policy": policy})
 
     def _batch_in(self, tray: str) -> Batch | None:
         return next((one for one in self._looking.batches() if one.tray == tray and not one.closed), None)
@@ -214,3 +231,8 @@ class Site:
 def _own_place(place: str) -> str:
     """Return an address of ours where it is one; the browser is sent nowhere else."""
     return place if place == "/" or _NUMBERED.fullmatch(place) else "/"
+
+
+def is_picture(request: Request) -> bool:
+    """Return whether a request is for a picture, which takes seconds to draw."""
+    return _PICTURE.fullmatch(request.path) is not None

@@ -6,6 +6,7 @@ from typing import Any
 from wardian.daemon.light_words import light_lines
 from wardian.daemon.look import TrayNow
 from wardian.daemon.page.bench_view import alarms_of, aside_of
+from wardian.daemon.page.drawings import BATCH, DAY, WEEK
 from wardian.daemon.page.forms import care_form, score_form
 from wardian.daemon.page.frame import live
 from wardian.daemon.page.last_day import DayTable
@@ -61,9 +62,25 @@ def _aside(told: Told, aside: Sequence[Mapping[str, Any]]) -> Child:
     )
 
 
+def picture_parts(number: int, name: str) -> Iterator[Child]:
+    """Yield the pictures of a tray's last day, week and whole batch; the longer ones are drawn when they are opened."""
+    yield element("h2", "The last day")
+    yield _picture(number, DAY, f"{name} over the last day, drawn; the table below says it in figures")
+    for span, words in ((WEEK, "The last week"), (BATCH, "Since sticking")):
+        summary = element("summary", element("h2", words))
+        yield element("details", summary, _picture(number, span, f"{name}: {words.lower()}, drawn"))
+
+
+def _picture(number: int, span: str, words: str) -> Child:
+    place = f"/tray/{number}/{span}"
+    narrow = element("source", media="(max-width: 40rem)", srcset=f"{place}-narrow.svg")
+    whole = element("img", src=f"{place}.svg", alt=words, loading="lazy", width=960)
+    return element("picture", narrow, whole)
+
+
 def day_parts(day: DayTable) -> Iterator[Child]:
     """Yield the last day of a tray, hour by hour: the lowest and the highest of each."""
-    yield element("h2", "The last 24 hours")
+    yield element("h2", "The last 24 hours in figures")
     if not day.rows:
         yield element("p", "Nothing was read in this time.")
         return

@@ -111,6 +111,9 @@ def test_nothing_of_a_page_is_from_elsewhere_or_written_into_it(shown: PageRig, 
         "/tray/999999999",
         "/tray/9999999999999999999999",
         "/tray/tray-a",
+        "/tray/3/day.svg",
+        "/tray/1/year.svg",
+        "/tray/1/../2/day.svg",
         "/tray/1%00",
         "/tray/%F0%9F%8C%B1",
         "/tray/%ff",
@@ -144,6 +147,15 @@ def test_head_has_the_headers_and_no_body(shown: PageRig) -> None:
 
 def test_an_address_that_is_too_long_is_refused(shown: PageRig) -> None:
     assert shown.get("/?" + "x" * MOST_ADDRESS_BYTES).status == 414
+
+
+@pytest.mark.parametrize("path", ["/tray/1/day.svg", "/tray/2/batch-narrow.svg"])
+def test_a_tray_is_drawn_with_nothing_from_elsewhere(shown: PageRig, path: str) -> None:
+    got = shown.get(path)
+    assert (got.status, got.headers["content-type"]) == (200, "image/svg+xml")
+    assert "<svg" in got.text
+    assert "<script" not in got.text
+    assert got.headers["content-security-policy"].startswith("default-src 'none'; ")
 
 
 # ------------------------------------------------------------------------------------------ what is done
