@@ -22,7 +22,8 @@ _MOST_FIELDS: Final = 40
 #: Answers made at once; a board has few cores, and the watching needs one.
 _WORKERS: Final = 2
 #: More wait for nothing: whoever asks again in a moment gets it.
-_MOST_WAITING: Final = 24
+_MOST_WAITING: Final = {False: 24, True: 12}
+_NOBODY_WAITS: Final = plain(HTTPStatus.SERVICE_UNAVAILABLE, "Nobody waits for this any more.")
 _FORM: Final = "application/x-www-form-urlencoded"
 #: Nothing from elsewhere, nothing written into the page itself, no frame around it.
 _POLICY: Final = (
@@ -62,14 +63,15 @@ class Application:
         self._is_slow = is_slow
         self._pool = ThreadPoolExecutor(_WORKERS, thread_name_prefix="page")
         self._slow = ThreadPoolExecutor(1, thread_name_prefix="page pictures")
-        self._waiting = 0
+        self._turn = asyncio.Semaphore(1)
+        self._waiting = {False: 0, True: 0}
 
     async def __call__(self, scope: Any, receive: Receive, send: Send) -> None:
         """Answer one request."""
         if scope["type"] != "http":
             return
         try:
-            answer = await self._answered(await _read(scope, receive))
+            answer = await self._answered(await _read(scope, receive), receive)
         except _Refused as refused:
             answer = refused.answer
         await _send(send, answer, with_body=scope["method"] != "HEAD")
@@ -79,15 +81,27 @@ class Application:
         for pool in (self._pool, self._slow):
             pool.shutdown(wait=False, cancel_futures=True)
 
-    async def _answered(self, request: Request) -> Answer:
-        if self._waiting >= _MOST_WAITING:
+    async def _answered(self, request: Request, receive: Receive) -> Answer:
+        is_slow = self._is_slow(request)
+        if self._waiting[is_slow] >= _MOST_WAITING[is_slow]:
             return plain(HTTPStatus.SERVICE_UNAVAILABLE, "Too many ask at once. Try again in a moment.")
-        self._waiting += 1
+        self._waiting[is_slow] += 1
         try:
-            pool = self._slow if self._is_slow(request) else self._pool
-            return await asyncio.get_running_loop().run_in_executor(pool, self._whole, request)
+            return await (self._in_turn(request, receive) if is_slow else self._by(self._pool, request))
         finally:
-            self._waiting -= 1
+            self._waiting[is_slow] -= 1
+
+    async def _in_turn(self, request: Request, receive: Receive) -> Answer:
+        """Answer what takes long, one after another, and not what nobody waits for any more."""
+        gone = asyncio.ensure_future(_gone(receive))
+        try:
+            async with self._turn:
+                return _NOBODY_WAITS if gone.done() else await self._by(self._slow, request)
+        finally:
+            gone.cancel()
+
+    async def _by(self, pool: ThreadPoolExecutor, request: Request) -> Answer:
+        return await asyncio.get_running_loop().run_in_executor(pool, self._whole, request)
 
     def _whole(self, request: Request) -> Answer:
         """Return the answer; one that fails is logged with its place alone and says so."""
@@ -100,6 +114,12 @@ class Application:
 
 
 # ------------------------------------------------------------------------------------------ reading
+
+
+async def _gone(receive: Receive) -> None:
+    """Return once whoever asked is gone."""
+    while (await receive())["type"] != "http.disconnect":
+        pass
 
 
 async def _read(scope: Any, receive: Receive) -> Request:

@@ -3,22 +3,17 @@
 The rule of this file: what a picture needs in memory is given back when it is drawn, and one that takes too long ends.
 """
 
-import logging
-import subprocess
-import sys
 import threading
-from collections.abc import Sequence
 from importlib.util import find_spec
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Final, NamedTuple
 
 from wardian.daemon.config import Config, TraySettings
+from wardian.daemon.page.apart import told_by
 from wardian.daemon.recorded import instant_text
 from wardian.rules.crops import day_start_ms
 from wardian.rules.ports import Clock
-
-log = logging.getLogger(__name__)
 
 #: What is drawn, in how many days up to now, and how long it stands. [s]
 DAY: Final = "day"
@@ -28,7 +23,6 @@ _DAYS: Final = {DAY: "1", WEEK: "7"}
 _STANDS_S: Final = {DAY: 120.0, WEEK: 900.0, BATCH: 3600.0}
 #: For a laptop and for a phone. [px]
 _WIDTHS: Final = {False: "960", True: "420"}
-_LONGEST_S: Final = 90.0
 #: Not even a megabyte is ever needed.
 _MOST_BYTES: Final = 2_000_000
 
@@ -65,31 +59,12 @@ class Drawings:
             return known[1]
 
     def _draw(self, tray: TraySettings, wanted: Wanted) -> bytes | None:
-        with TemporaryDirectory(prefix="wardian-page-") as folder:
-            out = Path(folder) / "picture.svg"
-            try:
-                subprocess.run(  # noqa: S603  # our own program; no word of it is of a request
-                    self._command(tray, wanted, out), check=True, capture_output=True, timeout=_LONGEST_S
-                )
-                with out.open("rb") as file:
-                    return file.read(_MOST_BYTES)
-            except (OSError, subprocess.SubprocessError) as error:
-                log.warning(
-                    "picture not drawn",
-                    extra={"tray": tray.name, "span": wanted.span, "why": type(error).__name__},
-                )
-                return None
-
-    def _command(self, tray: TraySettings, wanted: Wanted, out: Path) -> Sequence[str]:
         begun_ms = day_start_ms(tray.stuck, self._config.site.zone)
         span = ["--days", _DAYS[wanted.span]] if wanted.span in _DAYS else ["--from", instant_text(begun_ms)]
-        program = [
-            sys.executable,
-            "-m",
-            "wardian.daemon.cli",
-            "plot",
-            tray.name,
-            "--config",
-            self._config.document.file,
-        ]
-        return [*program, *span, "--width", _WIDTHS[wanted.is_narrow], "--out", str(out)]
+        with TemporaryDirectory(prefix="wardian-page-") as folder:
+            out = Path(folder) / "picture.svg"
+            width = ("--width", _WIDTHS[wanted.is_narrow])
+            if told_by(self._config, "plot", tray.name, *span, *width, "--out", str(out)) is None:
+                return None
+            with out.open("rb") as file:
+                return file.read(_MOST_BYTES)

@@ -1,6 +1,6 @@
 """The journal, the batches and the figures of the alarm system, as tables."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
 from wardian.daemon.config import Config
@@ -61,14 +61,25 @@ def _batch_row(site: Tongue, batch: Batch) -> Sequence[Child]:
     return link, batch.crop, batch.tray, day_words(site, batch.stuck_ms), batch.count_stuck, left, success
 
 
-def batch_parts(config: Config, batch: Batch, more: Mapping[str, Sequence[str]]) -> Iterator[Child]:
+def batch_parts(config: Config, batch: Batch) -> Iterator[Child]:
     """Yield all that is known of one batch."""
-    lines = list(show_lines(Tongue.of(config.site), batch))
     yield element("h1", f"Batch {batch.name}")
-    yield element("pre", "\n".join(lines), class_="told", tabindex="0")
-    for heading, told in more.items():
-        yield element("h2", heading)
-        yield element("pre", "\n".join(told), class_="told", tabindex="0")
+    yield _told(show_lines(Tongue.of(config.site), batch))
+    words = "What was out of line in its time, and what may be behind it"
+    yield element(
+        "p", element("a", words, href=f"/batch/{batch.number}/explanation"), " (this takes a while)"
+    )
+
+
+def explanation_parts(batch: Batch, told: str | None) -> Iterator[Child]:
+    """Yield what was out of line in a batch's time, as ``wardian batch explain`` tells it."""
+    yield element("h1", f"Batch {batch.name} explained")
+    yield element("p", element("a", f"All that is known of {batch.name}", href=f"/batch/{batch.number}"))
+    yield element("p", "It cannot be explained now.") if told is None else _told(told.splitlines())
+
+
+def _told(lines: Iterable[str]) -> Html:
+    return element("pre", "\n".join(lines), class_="told", tabindex="0")
 
 
 def figures_parts(config: Config, figures: AlarmFigures | None) -> Iterator[Child]:
@@ -83,4 +94,4 @@ def figures_parts(config: Config, figures: AlarmFigures | None) -> Iterator[Chil
     yield element("h2", "Sources")
     yield element("ol", [element("li", source) for source in sources])
     yield element("h2", "To be minded")
-    yield element("pre", "\n".join(remark_lines(site, figures)), class_="told", tabindex="0")
+    yield _told(remark_lines(site, figures))

@@ -9,7 +9,7 @@ from wardian.daemon.page.drawings import Drawings
 from wardian.daemon.page.guard import Guard
 from wardian.daemon.page.looking import Looking
 from wardian.daemon.page.server import PageServer
-from wardian.daemon.page.site import Site, is_picture
+from wardian.daemon.page.site import Site, is_slow
 
 
 def open_page(keys: PageKeys, password: str | None, around: Around) -> PageServer:
@@ -18,4 +18,4 @@ def open_page(keys: PageKeys, password: str | None, around: Around) -> PageServe
     looking = Looking(around.config, around.machine)
     drawings = Drawings(around.config, around.machine)
     site = Site(looking, drawings, Doing(around.config, around.loop.queue.hurry), guard)
-    return PageServer(Application(site.answer, is_picture), keys.listen)
+    return PageServer(Application(site.answer, is_slow), keys.listen)

@@ -11,6 +11,7 @@ from typing import Final
 from urllib.parse import quote, unquote
 
 from wardian.daemon.page import doing, forms
+from wardian.daemon.page.apart import told_by
 from wardian.daemon.page.asked import Answer, Request, elsewhere, plain
 from wardian.daemon.page.bench_view import bench_parts
 from wardian.daemon.page.doing import Did, Doing
@@ -18,7 +19,13 @@ from wardian.daemon.page.drawings import Drawings, Wanted
 from wardian.daemon.page.forms import ONCE, Typing
 from wardian.daemon.page.frame import Frame, page
 from wardian.daemon.page.guard import SESSION, Guard
-from wardian.daemon.page.lists_view import batch_parts, batches_parts, figures_parts, journal_parts
+from wardian.daemon.page.lists_view import (
+    batch_parts,
+    batches_parts,
+    explanation_parts,
+    figures_parts,
+    journal_parts,
+)
 from wardian.daemon.page.looking import Looking
 from wardian.daemon.page.markup import Child, element
 from wardian.daemon.page.tray_card import Told
@@ -39,6 +46,7 @@ _FILES: Final = {
 #: Whoever has not signed in needs these for signing in.
 _OPEN: Final = (*_FILES, "/sign-in")
 _PICTURE: Final = re.compile(r"/tray/([1-9][0-9]{0,8})/(day|week|batch)(-narrow)?\.svg")
+_EXPLANATION: Final = re.compile(r"/batch/([1-9][0-9]{0,8})/explanation")
 _NUMBERED: Final = re.compile(r"/(tray|batch)/([1-9][0-9]{0,8})")
 
 
@@ -90,6 +98,9 @@ class Site:
         picture = _PICTURE.fullmatch(request.path)
         if picture:
             return self._picture(request, Wanted(int(picture[1]), picture[2], picture[3] is not None))
+        explained = _EXPLANATION.fullmatch(request.path)
+        if explained:
+            return self._explanation(request, int(explained[1]))
         numbered = _NUMBERED.fullmatch(request.path)
         if numbered:
             show = self._tray if numbered[1] == "tray" else self._batch
@@ -166,10 +177,20 @@ class Site:
         return page(self._frame(request, "Batches"), batches_parts(self._config, self._looking.batches()))
 
     def _batch(self, request: Request, number: int) -> Answer:
-        found = next((one for one in self._looking.batches() if one.number == number), None)
+        found = self._batch_numbered(number)
         if found is None:
             return self._nothing_here(request)
-        return page(self._frame(request, found.name), batch_parts(self._config, found, {}))
+        return page(self._frame(request, found.name), batch_parts(self._config, found))
+
+    def _explanation(self, request: Request, number: int) -> Answer:
+        found = self._batch_numbered(number)
+        if found is None:
+            return self._nothing_here(request)
+        told = told_by(self._config, "batch", "explain", found.name)
+        return page(self._frame(request, f"{found.name} explained"), explanation_parts(found, told))
+
+    def _batch_numbered(self, number: int) -> Batch | None:
+        return next((one for one in self._looking.batches() if one.number == number), None)
 
     def _journal(self, request: Request) -> Answer:
         return page(self._frame(request, "Journal"), journal_parts(self._config, self._looking.journal()))
@@ -233,6 +254,6 @@ def _own_place(place: str) -> str:
     return place if place == "/" or _NUMBERED.fullmatch(place) else "/"
 
 
-def is_picture(request: Request) -> bool:
-    """Return whether a request is for a picture, which takes seconds to draw."""
-    return _PICTURE.fullmatch(request.path) is not None
+def is_slow(request: Request) -> bool:
+    """Return whether what a request is for takes seconds to make."""
+    return any(place.fullmatch(request.path) for place in (_PICTURE, _EXPLANATION))

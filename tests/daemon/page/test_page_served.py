@@ -118,6 +118,7 @@ def test_nothing_of_a_page_is_from_elsewhere_or_written_into_it(shown: PageRig, 
         "/tray/%F0%9F%8C%B1",
         "/tray/%ff",
         "/batch/1",
+        "/batch/1/explanation",
         "/wardian.db",
         "/care",
         "/PAGE.CSS",
@@ -197,6 +198,9 @@ def test_roots_are_scored(rig: PageRig) -> None:
     assert rig.post("/score", rig.form(batch="c-1", score1="3", score3="6", score0="")).status == 303
     assert rig.records()[-1].fields["counts"] == [0, 3, 0, 6, 0, 0]
     assert "6 of 9 with roots" in rig.get("/batch/1").text
+    explained = rig.get("/batch/1/explanation").text
+    assert "Batch c-1 explained" in explained
+    assert "It cannot be explained now" not in explained
 
 
 def test_a_form_that_comes_twice_is_done_once(rig: PageRig) -> None:
