@@ -8,6 +8,7 @@ from contextlib import ExitStack
 from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 
 from wardian.daemon.config_outward import SummaryKeys
+from wardian.rules.errors import AdapterError
 from wardian.rules.ports import Clock, SensorHealth, Store
 
 if TYPE_CHECKING:
@@ -129,8 +130,12 @@ def channels_of(wanted: Sequence[str], there: Sequence[str]) -> list[str]:
 
 def _page(keys: "PageKeys", around: Around, opened: ExitStack) -> Wire:
     from wardian.daemon.opening import page_password
-    from wardian.daemon.page.opening import open_page
 
+    try:
+        from wardian.daemon.page.opening import open_page
+    except ModuleNotFoundError as error:
+        why = f"{error.name} is not installed; run: pip install 'wardian[page]'"
+        raise AdapterError("page", why) from error
     server = open_page(keys, page_password(keys), around)
     server.start()
     opened.callback(server.stop)

@@ -25,6 +25,7 @@ NAMES = (
     "detection",
     "drift",
     "postmortem",
+    "page",
 )
 
 

@@ -1,7 +1,9 @@
 """Whatever becomes of the page, the watching goes on; and the page itself holds against who would hold it up."""
 
+import asyncio
 import logging
 import socket
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
@@ -13,7 +15,8 @@ from page_rig import PASSWORD, PageRig, free_port, round_of, served, write_bench
 
 from wardian.daemon import wiring
 from wardian.daemon.page import server
-from wardian.daemon.page.asked import Request
+from wardian.daemon.page.app import Application
+from wardian.daemon.page.asked import Answer, Request
 from wardian.daemon.page.looking import Looking
 from wardian.daemon.page.server import MOST_CONNECTIONS
 from wardian.rules.errors import AdapterError
@@ -130,6 +133,65 @@ def test_a_page_that_fails_says_so_and_the_watching_goes_on(
         assert PASSWORD not in caplog.text
         round_of(rig)
         assert rig.get("/").status == 200
+
+
+def test_without_its_library_the_start_says_what_to_install(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write_bench(tmp_path, free_port())
+    for name in [name for name in sys.modules if name.startswith("wardian.daemon.page")]:
+        monkeypatch.delitem(sys.modules, name)
+    monkeypatch.setitem(sys.modules, "uvicorn", None)
+    with ExitStack() as opened, pytest.raises(AdapterError) as caught:
+        wiring.open_watch(wiring.load_config(tmp_path / "config.yaml"), opened)
+    assert str(caught.value) == "page: uvicorn is not installed; run: pip install 'wardian[page]'"
+
+
+def test_pictures_that_nobody_waits_for_any_more_are_not_drawn() -> None:
+    drawn: list[str] = []
+    begun, go_on = threading.Event(), threading.Event()
+
+    def draw(request: Request) -> Answer:
+        drawn.append(request.path)
+        begun.set()
+        go_on.wait(10)
+        return Answer(b"")
+
+    async def asked(application: Application, path: str, *, is_gone: bool) -> None:
+        scope = {
+            "type": "http",
+            "method": "GET",
+            "path": path,
+            "raw_path": path.encode(),
+            "query_string": b"",
+            "headers": [],
+        }
+
+        async def receive() -> dict[str, str]:
+            if not is_gone:
+                await asyncio.Event().wait()
+            return {"type": "http.disconnect"}
+
+        async def send(_: object) -> None:
+            return None
+
+        await application(scope, receive, send)
+
+    async def several() -> None:
+        application = Application(draw, lambda _: True)
+        first = asyncio.ensure_future(asked(application, "/first", is_gone=False))
+        await asyncio.to_thread(begun.wait, 10)
+        others = [
+            asyncio.ensure_future(asked(application, path, is_gone=gone))
+            for path, gone in (("/gone", True), ("/stays", False))
+        ]
+        await asyncio.sleep(0)
+        go_on.set()
+        await asyncio.gather(first, *others)
+        application.stop()
+
+    asyncio.run(several())
+    assert drawn == ["/first", "/stays"]
 
 
 def test_a_password_that_others_can_read_ends_the_start(tmp_path: Path) -> None:
