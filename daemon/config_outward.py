@@ -103,8 +103,8 @@ class Outward:
 
     @property
     def is_any(self) -> bool:
-        """Whether anything of it is configured."""
-        return any(part is not None for part in (self.commands, self.summary, self.beat, self.page))
+        """Whether anything of it takes part in the rounds."""
+        return any(part is not None for part in (self.commands, self.summary, self.beat))
 
 
 SECTIONS: Final[tuple[str, ...]] = ("commands", "summary", "beat", "page")

@@ -8,14 +8,12 @@ from contextlib import ExitStack
 from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 
 from wardian.daemon.config_outward import SummaryKeys
-from wardian.rules.errors import AdapterError
 from wardian.rules.ports import Clock, SensorHealth, Store
 
 if TYPE_CHECKING:
     from wardian.daemon.beside import Beside
     from wardian.daemon.config import Config
     from wardian.daemon.config_outward import BeatKeys, CommandsKeys
-    from wardian.daemon.config_page import PageKeys
     from wardian.daemon.lives import Lives
     from wardian.daemon.loop import Loop
     from wardian.daemon.watched_time import WatchedTime
@@ -72,8 +70,6 @@ def open_outward(around: Around, opened: ExitStack) -> tuple[list["Beside"], lis
         beside.append(_summary(keys.summary or SummaryKeys(), around, opened))
     if keys.beat is not None:
         beside.append(_beat(keys.beat, around, opened))
-    if keys.page is not None:
-        wires.append(_page(keys.page, around, opened))
     return beside, wires
 
 
@@ -126,20 +122,6 @@ def watched_time(notes: Mapping[str, Any], store: Store, pause_ms: int = LEAST_P
 def channels_of(wanted: Sequence[str], there: Sequence[str]) -> list[str]:
     """Return the channels of notifiers by name; one with several addresses has several, told apart by a number."""
     return [channel for channel in there if channel.rpartition("#")[0] in wanted or channel in wanted]
-
-
-def _page(keys: "PageKeys", around: Around, opened: ExitStack) -> Wire:
-    from wardian.daemon.opening import page_password
-
-    try:
-        from wardian.daemon.page.opening import open_page
-    except ModuleNotFoundError as error:
-        why = f"{error.name} is not installed; run: pip install 'wardian[page]'"
-        raise AdapterError("page", why) from error
-    server = open_page(keys, page_password(keys), around)
-    server.start()
-    opened.callback(server.stop)
-    return Wire("page", server.health)
 
 
 def _beat(keys: "BeatKeys", around: Around, opened: ExitStack) -> "Beside":

@@ -107,7 +107,7 @@ class Application:
         """Return the answer; one that fails is logged with its place alone and says so."""
         try:
             return self._answer(request)
-        except Exception:
+        except Exception:  # a page that fails is told and logged, and ends nothing
             log.exception("page failed", extra={"method": request.method})
             words = "This page cannot be shown now; the reason is in the log. The watching goes on."
             return plain(HTTPStatus.INTERNAL_SERVER_ERROR, words)

@@ -15,6 +15,7 @@ from urllib.parse import urlencode
 from wardian.adapters.stores.opening import open_store
 from wardian.daemon import wiring
 from wardian.daemon.bench_watch import Watch
+from wardian.daemon.run import open_whole
 from wardian.rules.ports import JournalEntry, Round
 from wardian.rules.readings import Reading
 from wardian.rules.records import Record
@@ -158,7 +159,7 @@ def served(folder: Path, more: str = "") -> Iterator[PageRig]:
     rig = PageRig(folder, free_port())
     write_bench(folder, rig.port, more)
     with ExitStack() as opened:
-        rig.watch = wiring.open_watch(wiring.load_config(folder / "config.yaml"), opened)
+        rig.watch = open_whole(wiring.load_config(folder / "config.yaml"), opened)
         rig.watch.loop.quiet_s = 0.0
         round_of(rig)
         yield rig

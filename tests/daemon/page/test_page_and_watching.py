@@ -19,6 +19,7 @@ from wardian.daemon.page.app import Application
 from wardian.daemon.page.asked import Answer, Request
 from wardian.daemon.page.looking import Looking
 from wardian.daemon.page.server import MOST_CONNECTIONS
+from wardian.daemon.run import open_whole
 from wardian.rules.errors import AdapterError
 
 WaitUntil = Callable[..., None]
@@ -34,7 +35,7 @@ def watching(folder: Path) -> Iterator[PageRig]:
     with (folder / "config.yaml").open("a", encoding="utf-8") as config:
         config.write(PRETENDED)
     with ExitStack() as opened:
-        rig.watch = wiring.open_watch(wiring.load_config(folder / "config.yaml"), opened)
+        rig.watch = open_whole(wiring.load_config(folder / "config.yaml"), opened)
         thread = threading.Thread(target=rig.watch.loop_until_stopped)
         thread.start()
         try:
@@ -96,7 +97,7 @@ def test_a_port_that_is_taken_is_told_and_the_watching_goes_on(
         taken.listen()
         rig = PageRig(tmp_path, taken.getsockname()[1])
         write_bench(tmp_path, rig.port)
-        rig.watch = wiring.open_watch(wiring.load_config(tmp_path / "config.yaml"), opened)
+        rig.watch = open_whole(wiring.load_config(tmp_path / "config.yaml"), opened)
         rig.watch.loop.quiet_s = 0.0
         wait_until(lambda: "page not running" in caplog.text, "the log to tell")
         round_of(rig)
@@ -143,7 +144,7 @@ def test_without_its_library_the_start_says_what_to_install(
         monkeypatch.delitem(sys.modules, name)
     monkeypatch.setitem(sys.modules, "uvicorn", None)
     with ExitStack() as opened, pytest.raises(AdapterError) as caught:
-        wiring.open_watch(wiring.load_config(tmp_path / "config.yaml"), opened)
+        open_whole(wiring.load_config(tmp_path / "config.yaml"), opened)
     assert str(caught.value) == "page: uvicorn is not installed; run: pip install 'wardian[page]'"
 
 
@@ -199,7 +200,7 @@ def test_a_password_that_others_can_read_ends_the_start(tmp_path: Path) -> None:
     (tmp_path / "page-password").chmod(0o644)
     write_bench(tmp_path, free_port(), ", password_file: page-password")
     with ExitStack() as opened, pytest.raises(AdapterError) as caught:
-        wiring.open_watch(wiring.load_config(tmp_path / "config.yaml"), opened)
+        open_whole(wiring.load_config(tmp_path / "config.yaml"), opened)
     assert "password_file" in str(caught.value)
     assert PASSWORD not in str(caught.value)
 

@@ -94,8 +94,8 @@ def test_nothing_of_it_is_imported_unless_its_section_is_there(
 ) -> None:
     (tmp_path / "c.yaml").write_text(BASE + section, encoding="utf-8")
     program = (
-        "import sys; from contextlib import ExitStack; from pathlib import Path; from wardian.daemon import wiring\n"
-        "with ExitStack() as opened: wiring.open_watch(wiring.load_config(Path('c.yaml')), opened)\n"
+        "import sys; from contextlib import ExitStack; from pathlib import Path; from wardian.daemon import wiring; from wardian.daemon.run import open_whole\n"
+        "with ExitStack() as opened: open_whole(wiring.load_config(Path('c.yaml')), opened)\n"
         "print([name for name in ('uvicorn', 'wardian.daemon.page.site', 'wardian.daemon.config_page') if name in sys.modules])"
     )
     done = subprocess.run(
