@@ -79,7 +79,9 @@ def explanation_parts(batch: Batch, told: str | None) -> Iterator[Child]:
 
 
 def _told(lines: Iterable[str]) -> Html:
-    return element("pre", "\n".join(lines), class_="told", tabindex="0")
+    """Return lines as a terminal has them: rows of tables stay whole, sentences go on in the next line."""
+    spans = [element("span", line, class_="row" if line.startswith("  ") else None) for line in lines]
+    return element("pre", [child for span in spans for child in (span, "\n")], class_="told", tabindex="0")
 
 
 def figures_parts(config: Config, figures: AlarmFigures | None) -> Iterator[Child]:
