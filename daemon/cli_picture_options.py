@@ -4,8 +4,12 @@ The rule of this file: it loads nothing, because every command line is read with
 """
 
 import argparse
+from typing import Final
 
 from wardian.daemon.cli_time_options import add_times
+
+#: The longest time of a picture.
+MOST_DAYS: Final = 3660
 
 
 def add_plot(plot: argparse.ArgumentParser) -> None:
@@ -51,6 +55,6 @@ def _add_time(command: argparse.ArgumentParser) -> None:
 
 def _days(written: str) -> float:
     days = float(written)
-    if not 0 < days <= 3660:
-        raise argparse.ArgumentTypeError(f"{written}: more than 0 and at most 3660 days are accepted")
+    if not 0 < days <= MOST_DAYS:
+        raise argparse.ArgumentTypeError(f"{written}: more than 0 and at most {MOST_DAYS} days are accepted")
     return days

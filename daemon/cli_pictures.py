@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from wardian.daemon import recorded, visiting, wiring
 from wardian.daemon.batch_records import batch_named
+from wardian.daemon.cli_picture_options import MOST_DAYS
 from wardian.daemon.config import Config, TraySettings
 from wardian.daemon.exit_status import CANNOT_BE_USED, DONE
 from wardian.daemon.picture_page import page
@@ -18,6 +19,7 @@ from wardian.daemon.picture_report import Setting, reported, seen_under
 from wardian.daemon.picture_sources import Source, of_store, of_week, tray_then
 from wardian.daemon.pictures import FORMS, WIDTHS, draw
 from wardian.daemon.putting import tray_named
+from wardian.daemon.report_tune import week_lines
 from wardian.daemon.tongue import Tongue
 from wardian.rules.batches import Batch
 
@@ -119,6 +121,8 @@ def _source(config: Config, options: argparse.Namespace, batch: Batch | None = N
     to_ms = recorded.instant_ms(options.to_time) if options.to_time else None
     if options.readings:
         (week,) = recorded.weeks([Path(options.readings)], [])
+        for line in week_lines(Tongue.of(config.site), week, {tray.name for tray in config.trays}):
+            print(line, file=sys.stderr)
         return _with_time(of_week(config, week, from_ms, to_ms))
     with ExitStack() as opened:
         store, now_ms = visiting.look(config, opened)
@@ -126,19 +130,22 @@ def _source(config: Config, options: argparse.Namespace, batch: Batch | None = N
             from_ms, to_ms = batch.stuck_ms, batch.closed.time_ms if batch.closed else now_ms
         to_ms = now_ms if to_ms is None else to_ms
         from_ms = to_ms - round(options.days * _DAY_MS) if from_ms is None else from_ms
-        _refuse_no_time(from_ms, to_ms)
+        _refuse_time(from_ms, to_ms)
         return of_store(config, store, (from_ms, to_ms))
 
 
 def _with_time(source: Source) -> Source:
-    _refuse_no_time(*source.span)
+    _refuse_time(*source.span)
     return source
 
 
-def _refuse_no_time(from_ms: int, to_ms: int) -> None:
+def _refuse_time(from_ms: int, to_ms: int) -> None:
+    if 0 < to_ms - from_ms <= MOST_DAYS * _DAY_MS:
+        return
+    said = f"from {recorded.instant_text(from_ms)} to {recorded.instant_text(to_ms)}"
     if from_ms >= to_ms:
-        said = f"from {recorded.instant_text(from_ms)} to {recorded.instant_text(to_ms)}"
         raise ValueError(f"{said} is no time: the end must come after the beginning")
+    raise ValueError(f"{said} is too long: at most {MOST_DAYS} days are accepted; name --from and --to")
 
 
 def _written(options: argparse.Namespace, out: Path, about: dict[str, Any]) -> int:

@@ -16,7 +16,7 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from wardian.daemon.picture import Picture
 from wardian.daemon.picture_lanes import Lane, above, below
 from wardian.daemon.picture_panels import draw_panel, panel_height
-from wardian.daemon.picture_sheet import Sheet
+from wardian.daemon.picture_sheet import Ruler, Sheet
 
 _ONE_AT_A_TIME: Final = threading.Lock()
 #: Text stays text, so that it can be read aloud; the same picture gives the same bytes.
@@ -30,11 +30,12 @@ _SETTINGS: Final[Any] = {
 
 def drawn(picture: Picture, form: str, width: int) -> bytes:
     """Return a picture as the library draws it, as ``svg`` or ``png``."""
-    lanes = [*above(picture), *_panels(picture), *below(picture, width)]
+    ruler = Ruler(picture, width)
+    lanes = [*above(ruler), *_panels(picture), *below(picture, width)]
     with _ONE_AT_A_TIME, mpl.rc_context(_SETTINGS), warnings.catch_warnings():
         # A name may have letters that the font has not; a browser finds them elsewhere.
         warnings.simplefilter("ignore")
-        sheet = Sheet(picture, width, sum(lane.height for lane in lanes))
+        sheet = Sheet(ruler, sum(lane.height for lane in lanes))
         top = 0.0
         for lane in lanes:
             lane.draw(sheet, top)

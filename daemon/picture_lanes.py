@@ -5,13 +5,12 @@ The rule of this file: each lane says its height before it is drawn, and no stat
 
 from collections.abc import Callable, Iterator
 from functools import partial
-from itertools import groupby
+from itertools import groupby, pairwise
 from typing import Final, NamedTuple
 
 from wardian.daemon.picture import AlarmShown, LightStrip, Picture
-from wardian.daemon.picture_colours import LIGHT
 from wardian.daemon.picture_scale import ticks
-from wardian.daemon.picture_sheet import Sheet, width_of
+from wardian.daemon.picture_sheet import Ruler, Sheet, width_of
 from wardian.daemon.record_words import DONE
 from wardian.rules.care_given import ALCOHOL, CLEANED, FED, LIFTED, LOOKED, MISTED, WATERED, WIPED
 from wardian.rules.light_days import LightDay
@@ -40,8 +39,9 @@ class Lane(NamedTuple):
     draw: Callable[[Sheet, float], None]
 
 
-def above(picture: Picture) -> Iterator[Lane]:
+def above(ruler: Ruler) -> Iterator[Lane]:
     """Yield the lanes above the panels."""
+    picture = ruler.picture
     yield Lane(44, _heading)
     if picture.stages:
         yield Lane(24, _stages)
@@ -49,7 +49,8 @@ def above(picture: Picture) -> Iterator[Lane]:
         yield Lane(22, _care)
     lanes = _alarm_lanes(picture)
     for some in lanes[:_MOST_ALARMS]:
-        yield Lane(_LANE_PX, partial(_alarm_lane, some=some))
+        height = _LANE_PX * (1 if _place_beside(ruler, some) else 2)
+        yield Lane(height, partial(_alarm_lane, some=some, place=_place_beside(ruler, some)))
     if lanes[_MOST_ALARMS:]:
         rest = f"and {len(lanes) - _MOST_ALARMS} more kinds of alarms"
         yield Lane(_LANE_PX, partial(_rest, words=rest))
@@ -101,7 +102,14 @@ def _rest(sheet: Sheet, top: float, words: str) -> None:
     sheet.text(sheet.left, top + 8, words, "alarm")
 
 
-def _alarm_lane(sheet: Sheet, top: float, some: list[AlarmShown]) -> None:
+def _alarm_lane(sheet: Sheet, top: float, some: list[AlarmShown], place: tuple[float, str] | None) -> None:
+    """Draw the alarms of a kind, with their name beside them where it covers none, else above them."""
+    if place is None:
+        sheet.text(sheet.left, top + 8, _alarm_words(some), "alarm")
+        top += _LANE_PX
+    else:
+        x, side = place
+        sheet.text(x, top + 8, _alarm_words(some), "alarm", ha=side)
     for one in some:
         ends = sheet.x(one.from_ms), sheet.x(one.to_ms)
         if one.priority == "high":
@@ -109,15 +117,25 @@ def _alarm_lane(sheet: Sheet, top: float, some: list[AlarmShown]) -> None:
         else:
             hatch = "////" if one.priority == "medium" else ""
             sheet.hatched(*ends, (top + 3, top + 13), "alarm", hatch=hatch)
-    words = f"{some[0].alarm} ({some[0].priority}{', stands' if some[-1].stands else ''})"
-    first, last, wide = sheet.x(some[0].from_ms), sheet.x(some[-1].to_ms), width_of(words)
-    if last + 6 + wide <= sheet.width - 4:
-        sheet.text(last + 6, top + 8, words, "alarm")
-    elif first - 6 - wide >= 4:
-        sheet.text(first - 6, top + 8, words, "alarm", ha="right")
-    else:
-        box = {"facecolor": LIGHT["paper"], "edgecolor": "none", "pad": 1.0}
-        sheet.text(max(first, sheet.left) + 4, top + 8, words, "alarm", bbox=box)
+
+
+def _alarm_words(some: list[AlarmShown]) -> str:
+    return f"{some[0].alarm} ({some[0].priority}{', stands' if some[-1].stands else ''})"
+
+
+def _place_beside(ruler: Ruler, some: list[AlarmShown]) -> tuple[float, str] | None:
+    """Return where the name of alarms covers none of them and on which side of it that is, None for nowhere."""
+    wide = width_of(_alarm_words(some)) + 12
+    after = max(ruler.x(one.to_ms) for one in some)
+    if after + wide <= ruler.width:
+        return after + 6, "left"
+    before = ruler.x(some[0].from_ms)
+    if before >= wide:
+        return before - 6, "right"
+    for one, following in pairwise(some):
+        if ruler.x(following.from_ms) - ruler.x(one.to_ms) >= wide:
+            return ruler.x(one.to_ms) + 6, "left"
+    return None
 
 
 # ------------------------------------------------------------------------------------------------ light

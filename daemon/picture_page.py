@@ -93,7 +93,8 @@ def _tray(number: int, tray: TrayReport) -> Iterator[str]:
         yield '<div class="alone">' if len(tray.seen) == 1 else "<div>"
         if seen.setting:
             yield f"<h3>{escape(seen.setting)}</h3>"
-        yield f'<div class="wide" tabindex="0">{_inline(seen.picture, _WIDTHS[min(len(tray.seen), 2)])}</div><div>'
+        yield _region(seen.picture, "Picture")
+        yield f"{_inline(seen.picture, _WIDTHS[min(len(tray.seen), 2)])}</div><div>"
         yield from _bands(seen)
         yield from _alarms(seen.picture)
         yield from _care(seen.picture)
@@ -109,8 +110,10 @@ def _bands(seen: Seen) -> Iterator[str]:
     if not seen.bands:
         yield '<p class="soft">No band is set for this time.</p>'
         return
-    head = ("", "within", "beyond", "unknown", "longest beyond")
-    yield from _table("Time in the bands", head, [_band(name, one) for name, one in seen.bands.items()])
+    head = ("quantity", "within", "beyond", "unknown", "longest beyond")
+    yield from _table(
+        seen.picture, "Time in the bands", head, [_band(name, one) for name, one in seen.bands.items()]
+    )
 
 
 def _band(quantity: str, one: Shares) -> tuple[str, ...]:
@@ -144,17 +147,26 @@ def _alarms(picture: Picture) -> Iterator[str]:
         )
         for one in picture.alarms
     ]
-    yield from _table("Alarms", ("alarm", "priority", "raised", "returned"), rows)
+    yield from _table(picture, "Alarms", ("alarm", "priority", "raised", "returned"), rows)
 
 
 def _care(picture: Picture) -> Iterator[str]:
     if picture.marks:
         rows = [(picture.tongue.moment(one.time_ms), one.words) for one in picture.marks]
-        yield from _table("Care and stages", ("when", "what"), rows)
+        yield from _table(picture, "Care and stages", ("when", "what"), rows)
 
 
-def _table(caption: str, head: Sequence[str], rows: Sequence[Sequence[str]]) -> Iterator[str]:
-    yield f'<div class="wide" tabindex="0"><table><caption>{escape(caption)}</caption><thead><tr>'
+def _region(picture: Picture, name: str) -> str:
+    """Return the beginning of a part that scrolls by keyboard, too, under a name that no other has."""
+    return (
+        f'<div class="wide" tabindex="0" role="region" aria-label="{escape(f"{name} of {picture.title}")}">'
+    )
+
+
+def _table(
+    picture: Picture, caption: str, head: Sequence[str], rows: Sequence[Sequence[str]]
+) -> Iterator[str]:
+    yield f"{_region(picture, caption)}<table><caption>{escape(caption)}</caption><thead><tr>"
     yield "".join(f'<th scope="col">{escape(one)}</th>' for one in head)
     yield "</tr></thead><tbody>"
     for row in rows:

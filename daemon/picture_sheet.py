@@ -22,25 +22,33 @@ _LETTER: Final = 0.62
 _NARROW_PX: Final = 560
 
 
-class Sheet:
-    """One picture's sheet; ``left`` and ``right`` are where its time begins and ends. In px."""
+class Ruler:
+    """Where instants stand across a sheet; ``left`` and ``right`` are where its time begins and ends. In px."""
 
-    def __init__(self, picture: Picture, width: int, height: float) -> None:
-        """Lay an empty sheet."""
-        self.picture = picture
-        self.width, self.height = width, height
-        self.is_narrow = width < _NARROW_PX
-        self.left, self.right = (50.0, width - 62.0) if self.is_narrow else (60.0, width - 84.0)
-        self.figure = Figure(figsize=(width / DPI, height / DPI), dpi=DPI, facecolor=LIGHT["paper"])
-        self.axes = self.figure.add_axes((0, 0, 1, 1), frameon=False)
-        self.axes.set_axis_off()
-        self.axes.set_xlim(0, width)
-        self.axes.set_ylim(height, 0)
+    def __init__(self, picture: Picture, width: int) -> None:
+        """Lay the time of a picture between margins."""
+        self.picture, self.width = picture, width
+        self.left, self.right = (50.0, width - 62.0) if width < _NARROW_PX else (60.0, width - 84.0)
 
     def x(self, time_ms: int) -> float:
         """Return where an instant stands."""
         from_ms, to_ms = self.picture.span
         return self.left + (time_ms - from_ms) / (to_ms - from_ms) * (self.right - self.left)
+
+
+class Sheet:
+    """One picture's sheet, with the places of its ruler."""
+
+    def __init__(self, ruler: Ruler, height: float) -> None:
+        """Lay an empty sheet."""
+        self.picture, self.x = ruler.picture, ruler.x
+        self.width, self.left, self.right, self.height = ruler.width, ruler.left, ruler.right, height
+        size = (self.width / DPI, height / DPI)
+        self.figure = Figure(figsize=size, dpi=DPI, facecolor=LIGHT["paper"])
+        self.axes = self.figure.add_axes((0, 0, 1, 1), frameon=False)
+        self.axes.set_axis_off()
+        self.axes.set_xlim(0, self.width)
+        self.axes.set_ylim(height, 0)
 
     def text(self, x: float, y: float, words: str, role: str = "ink", **how: Any) -> None:
         """Write words; ``y`` is their middle."""

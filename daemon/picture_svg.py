@@ -19,6 +19,7 @@ _LINK: Final = "{http://www.w3.org/1999/xlink}href"
 _ROLES: Final[Mapping[str, str]] = {colour: role for role, colour in LIGHT.items()}
 _NUMBER: Final = re.compile(r"-?\d+\.\d+")
 _PIECE: Final = re.compile(r"([MLCQZz])([^MLCQZz]*)")
+_REFERENCE: Final = re.compile(r"(?:url\(|^)#([^)]*)")
 _Point: TypeAlias = tuple[float, float]
 #: So many points at most are looked at once more for each that follows.
 _MOST_BETWEEN: Final = 24
@@ -32,11 +33,8 @@ def mended(drawn: bytes, picture: Picture, *, own_style: bool) -> bytes:
     With ``own_style`` it carries its colours for dark screens, for a file that stands alone.
     """
     root = ET.fromstring(drawn)  # noqa: S314  # what our own library has drawn just now
-    for parent in [*root.iter()]:
-        for child in [*parent]:
-            if _name(child) in ("metadata", "style"):
-                parent.remove(child)
-    prefix = f"w{sha256(drawn + picture.title.encode()).hexdigest()[:10]}"
+    _tidy(root)
+    prefix = f"w{sha256(drawn + picture.title.encode()).hexdigest()[:8]}"
     for element in root.iter():
         _mend(element, prefix)
     _name_it(root, picture, prefix)
@@ -46,6 +44,27 @@ def mended(drawn: bytes, picture: Picture, *, own_style: bool) -> bytes:
         root.insert(2, style)
     ET.register_namespace("", _SVG)
     return ET.tostring(root, encoding="unicode").encode()
+
+
+def _tidy(root: ET.Element) -> None:
+    """Leave out what nobody sees: the library's own words, ids that nothing refers to, empty space, bare groups."""
+    used = {
+        name for one in root.iter() for value in one.attrib.values() for name in _REFERENCE.findall(value)
+    }
+    for parent in [*root.iter()]:
+        parent.text = (parent.text or "").strip()
+        for child in [*parent]:
+            child.tail = ""
+            if _name(child) in ("metadata", "style"):
+                parent.remove(child)
+            elif child.get("id") not in used:
+                child.attrib.pop("id", None)
+    for parent in reversed([*root.iter()]):
+        parent[:] = [one for child in parent for one in (child if _is_bare(child) else [child])]
+
+
+def _is_bare(element: ET.Element) -> bool:
+    return _name(element) == "g" and not element.attrib
 
 
 def _name(element: ET.Element) -> str:

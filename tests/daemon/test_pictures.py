@@ -11,14 +11,19 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
 from numpy.typing import NDArray
-from pictured import day, entry, mark, pictured, with_value, without_minutes
+from pictured import START_MS, day, entry, mark, pictured, with_value, without_minutes
 from PIL import Image
 
-from wardian.daemon.picture import Picture
+from wardian.daemon.picture import AlarmShown, Picture
 from wardian.daemon.picture_colours import CURVES, DARK, LIGHT, SHAPES, TEXTS, stylesheet
+from wardian.daemon.picture_lanes import _alarm_words, _place_beside
+from wardian.daemon.picture_sheet import Ruler, width_of
 from wardian.daemon.pictures import NoPictures, draw
 
+BARE = pictured(day())
 EVENTS = ("lifted", "misted", "watered", "fed", "wiped", "looked", "cleaned", "alcohol", "advanced")
 HOSTILE = '</svg><script>alert("1")</script>&amp;$\\frac{1}{0}$ \'"><img src=x onerror=1> ☠🌱'
 
@@ -235,3 +240,37 @@ def test_without_the_charting_library_what_to_install_is_said(monkeypatch: pytes
 def test_a_form_or_a_width_that_cannot_be_is_refused(form: str, width: int, words: str) -> None:
     with pytest.raises(ValueError, match=words):
         draw(full(), form, width)
+
+
+# ---------------------------------------------------------------------------------- alarms and their names
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, 1439), st.integers(1, 200)), min_size=1, max_size=6),
+    st.sampled_from([320, 960]),
+)
+def test_the_name_of_alarms_covers_none_of_their_bars(spans: list[tuple[int, int]], width: int) -> None:
+    minutes = sorted({edge for begin, length in spans for edge in (begin, min(begin + length, 1440))})
+    pairs = list(zip(minutes[::2], minutes[1::2], strict=False))
+    assume(pairs)
+    alarms = [
+        AlarmShown(
+            "too-dry",
+            "high",
+            "relative_humidity",
+            START_MS + begin * 60_000,
+            START_MS + end * 60_000,
+            stands=False,
+        )
+        for begin, end in pairs
+    ]
+    ruler = Ruler(BARE, width)
+    place = _place_beside(ruler, alarms)
+    if place is None:
+        return
+    x, side = place
+    wide = width_of(_alarm_words(alarms))
+    first, last = (x, x + wide) if side == "left" else (x - wide, x)
+    assert first >= 0
+    assert last <= width
+    assert not [one for one in alarms if ruler.x(one.from_ms) < last and first < ruler.x(one.to_ms)]
