@@ -4,7 +4,7 @@ import logging
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Any, Final
 
 from wardian.daemon.loop import Loop
 from wardian.daemon.polling import Polling
@@ -20,7 +20,8 @@ SHORTEST_ROUND_S: Final = 0.25
 class Watch:
     """Everything that runs while the daemon watches.
 
-    ``every_s`` is the time between two rounds, in our own time; ``after_round`` is told of each.
+    ``every_s`` is the time between two rounds, in our own time; ``after_round`` is told of each. Of ``wires``, those
+    that do not work are noted with the rounds, for whoever looks.
     """
 
     loop: Loop
@@ -28,6 +29,7 @@ class Watch:
     polling: Polling
     every_s: float
     after_round: Callable[[], None] = lambda: None
+    wires: list[Any] = field(default_factory=list)
     _stopped: threading.Event = field(default_factory=threading.Event)
 
     def loop_until_stopped(self) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import time
 from pathlib import Path
-from typing import Annotated, Any, Final, Self
+from typing import TYPE_CHECKING, Annotated, Any, Final, Self
 
 from pydantic import PlainValidator, model_validator
 
@@ -25,6 +25,9 @@ from wardian.daemon.config_types import (
 )
 from wardian.daemon.written import LIST, Section, Written, described, key, wrong
 from wardian.rules.documents import nearest, shown
+
+if TYPE_CHECKING:
+    from wardian.daemon.config_page import PageKeys
 
 #: Beats that come more often tell nothing more.
 _SHORTEST_BEAT_MS: Final = 10_000
@@ -96,14 +99,15 @@ class Outward:
     commands: CommandsKeys | None = None
     summary: SummaryKeys | None = None
     beat: BeatKeys | None = None
+    page: "PageKeys | None" = None
 
     @property
     def is_any(self) -> bool:
-        """Whether anything of it is configured."""
+        """Whether anything of it takes part in the rounds."""
         return any(part is not None for part in (self.commands, self.summary, self.beat))
 
 
-SECTIONS: Final[tuple[str, ...]] = ("commands", "summary", "beat")
+SECTIONS: Final[tuple[str, ...]] = ("commands", "summary", "beat", "page")
 
 
 def read_outward(written: Written, folder: Path, notifiers: Collection[str], commit_every_ms: int) -> Outward:
@@ -125,4 +129,10 @@ def read_outward(written: Written, folder: Path, notifiers: Collection[str], com
     if beat and beat.every < commit_every_ms:
         problem = "is more often than rounds are committed, and a beat follows a round"
         written.warn(("beat", "every"), problem, f"{Duration(commit_every_ms)} or more is meant")
-    return Outward(commands, summary, beat)
+    return Outward(commands, summary, beat, _page(written, folder) if is_there("page") else None)
+
+
+def _page(written: Written, folder: Path) -> "PageKeys | None":
+    from wardian.daemon.config_page import read_page
+
+    return read_page(written, folder)

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from wardian.adapters.sensors.mqtt import Subscription
     from wardian.daemon.config_brokers import BrokerKeys
     from wardian.daemon.config_outward import BeatKeys, CommandsKeys
+    from wardian.daemon.config_page import PageKeys
     from wardian.daemon.config_sensors import FaultKeys, SubscriptionKeys
 
 
@@ -201,6 +202,19 @@ def open_beat(keys: "BeatKeys") -> Callable[[Mapping[str, Any]], None]:
     notifier, topic = MqttNotifier(settings), str(keys.topic)
     # Not retained: an old beat is no sign of life.
     return lambda fields: notifier.publish(topic, json.dumps(fields).encode(), is_retained=False)
+
+
+def page_password(keys: "PageKeys") -> str | None:
+    """Return the password of the page, None where it needs none.
+
+    Raises:
+        AdapterError: The place that is named holds none that can be used.
+    """
+    if not keys.has_password:
+        return None
+    from wardian.adapters.brokers import secret
+
+    return secret("page", "password", keys.password_file, keys.password_env)
 
 
 def _broker(keys: "BrokerKeys", name: str) -> "BrokerSettings":

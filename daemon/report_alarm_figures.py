@@ -38,7 +38,7 @@ FIGURES: Final = (
 )
 EMPTY: Final = "the journal is empty: nothing was raised yet, and there is nothing to make figures of"
 _ANSWERS: Final = "median_answer_ms"
-_HEADINGS: Final = ("figure", "value", "target", "met", "source")
+HEADINGS: Final = ("figure", "value", "target", "met", "source")
 _MET: Final = {True: "yes", False: "NO", None: ""}
 #: More of a kind than anybody reads in a terminal; programs get all.
 _LISTED: Final = 10
@@ -50,9 +50,20 @@ _LISTED: Final = 10
 def figure_lines(site: Tongue, figures: AlarmFigures) -> Iterator[str]:
     """Yield every figure with its target, who says so, and the alarms that are a nuisance."""
     yield f"alarms from {site.moment(figures.from_ms)} to {site.moment(figures.to_ms)}"
-    sources = list(dict.fromkeys(target.source for target in TARGETS.values()))
-    yield from columns([_HEADINGS, *(_row(figures, one, sources) for one in FIGURES)])
+    rows, sources = figure_rows(figures)
+    yield from columns([HEADINGS, *rows])
     yield from (f"  [{number}] {source}" for number, source in enumerate(sources, start=1))
+    yield from remark_lines(site, figures)
+
+
+def figure_rows(figures: AlarmFigures) -> tuple[list[tuple[str, ...]], list[str]]:
+    """Return a row for every figure, and the sources that its last cell counts from 1."""
+    sources = list(dict.fromkeys(target.source for target in TARGETS.values()))
+    return [_row(figures, one, sources) for one in FIGURES], sources
+
+
+def remark_lines(site: Tongue, figures: AlarmFigures) -> Iterator[str]:
+    """Yield what is to be minded of the figures, and the alarms that are a nuisance."""
     yield "The rates of staffed plants are the most that a person can bear; for one grower they are no goal."
     if figures.alarms and met(figures, "frequent_pct") is None:
         yield (

@@ -9,11 +9,16 @@ import signal
 import threading
 from contextlib import ExitStack
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon import logs, wiring
 from wardian.daemon.bench_watch import Watch
+from wardian.daemon.config import Config
 from wardian.daemon.exit_status import DOES_NOT_HOLD, DONE
+from wardian.rules.errors import AdapterError
+
+if TYPE_CHECKING:
+    from wardian.daemon.config_page import PageKeys
 
 log = logging.getLogger(__name__)
 
@@ -31,8 +36,37 @@ def watch(config_path: Path) -> int:
     config = wiring.load_config(config_path)
     logs.begin()
     with ExitStack() as opened:
-        watching = wiring.open_watch(config, opened)
+        watching = open_whole(config, opened)
         return _until_told(watching)
+
+
+def open_whole(config: Config, opened: ExitStack) -> Watch:
+    """Open all that runs, the page included; it is closed with ``opened``.
+
+    Raises:
+        StoreFailed: The store cannot keep its promise.
+        AdapterError: Something can never work as configured.
+    """
+    watching = wiring.open_watch(config, opened)
+    if config.outward.page is not None:
+        _open_page(config, config.outward.page, watching, opened)
+    return watching
+
+
+def _open_page(config: Config, keys: "PageKeys", watching: Watch, opened: ExitStack) -> None:
+    from wardian.daemon.opening import page_password
+    from wardian.daemon.outward import Wire
+
+    try:
+        from wardian.daemon.page.opening import Bench, open_page
+    except ModuleNotFoundError as error:
+        why = f"{error.name} is not installed; run: pip install 'wardian[page]'"
+        raise AdapterError("page", why) from error
+    bench = Bench(config, wiring.machine_clock(), watching.loop.queue.hurry)
+    server = open_page(keys, page_password(keys), bench)
+    server.start()
+    opened.callback(server.stop)
+    watching.wires.append(Wire("page", server.health))
 
 
 def _until_told(watching: Watch) -> int:

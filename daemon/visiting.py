@@ -208,6 +208,16 @@ def alarm_entries(config: Config, *, everything: bool) -> list[JournalEntry]:
         return store.journal() if everything else store.standing()
 
 
+def last_entries(config: Config, count: int) -> list[JournalEntry]:
+    """Return the newest entries of the journal, the newest last.
+
+    Raises:
+        StoreFailed: The store cannot be read.
+    """
+    with ExitStack() as opened:
+        return _store_to_look_at(config, opened).journal(last=count)
+
+
 def _time_there(config: Config, store: Store, *, is_running: bool) -> int:
     """Return what time it is at the bench: a simulated one has its own, which stops with the daemon."""
     now_ms = machine_clock().wall_ms()

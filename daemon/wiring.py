@@ -210,6 +210,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         polling=polling,
         every_s=config.commit_every_ms / 1000 / speed,
         after_round=_onlooker(config, engine, clock),
+        wires=wires,
     )
 
 

@@ -73,7 +73,7 @@ class Teller:
         evidence = [self.tongue.evidence(one) for one in cause.evidence]
         return {"name": cause.name, "words": words, "evidence": evidence}
 
-    def _what_to_do(self, fields: Mapping[str, Any]) -> list[str]:
+    def what_to_do(self, fields: Mapping[str, Any]) -> list[str]:
         """Return the lines that say why, what follows, and the one thing to do: by the cause, where one is named."""
         advice, cause = self.advice(fields["quantity"], fields["condition"]), fields.get("cause") or {}
         why = f"Likely: {advice.cause}"
@@ -95,7 +95,7 @@ class Teller:
     def message(self, fields: Mapping[str, Any]) -> Message:
         """Return what people are told of an entry of the journal: what it says, and what to do where it stands."""
         event = fields["event"]
-        to_do = self._what_to_do(fields) if fields.get("abnormal", event == RAISED) else []
+        to_do = self.what_to_do(fields) if fields.get("abnormal", event == RAISED) else []
         subject = f"{fields['tray']}: {_name(fields)}{', returned to normal' if event == RETURNED else ''}"
         body = "\n".join([_place(fields), fields["message"], *to_do])
         return Message(_key(fields), subject, body, fields)

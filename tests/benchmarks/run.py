@@ -26,6 +26,7 @@ NAMES = (
     "detection",
     "drift",
     "postmortem",
+    "page",
 )
 
 

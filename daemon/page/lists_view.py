@@ -1,0 +1,99 @@
+"""The journal, the batches and the figures of the alarm system, as tables."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Final
+
+from wardian.daemon.config import Config
+from wardian.daemon.page.markup import Child, Html, element
+from wardian.daemon.report_alarm_figures import EMPTY, HEADINGS, figure_rows, remark_lines
+from wardian.daemon.report_batches import day_words, share_words, show_lines
+from wardian.daemon.tongue import Tongue, ms_of
+from wardian.rules.alarm_figures import AlarmFigures
+from wardian.rules.batches import Batch, outcome
+from wardian.rules.ports import JournalEntry
+
+_JOURNAL: Final = ("When", "Tray", "What", "Priority", "Message")
+_BATCHES: Final = ("Batch", "Crop", "Tray", "Stuck", "Cuttings", "Left", "Rooted and fit")
+
+
+def table(caption: str, headings: Sequence[str], rows: Iterable[Sequence[Child]]) -> Html:
+    """Return a table in a part that scrolls by itself where it is too wide."""
+    head = element("thead", element("tr", [element("th", words, scope="col") for words in headings]))
+    body = element("tbody", [element("tr", [element("td", cell) for cell in row]) for row in rows])
+    whole = element("table", element("caption", caption), head, body)
+    return element("div", whole, class_="wide", tabindex="0", role="region", aria_label=caption)
+
+
+def journal_table(config: Config, entries: Sequence[JournalEntry]) -> Html:
+    """Return entries of the journal."""
+    if not entries:
+        return element("p", "The journal is empty.")
+    site = Tongue.of(config.site)
+    rows = [
+        (site.moment(ms_of(one["time"])), one["tray"], one["event"], one["priority"] or "", one["message"])
+        for one in (entry.fields for entry in entries)
+    ]
+    return table(f"The newest {len(entries)} entries, newest first", _JOURNAL, rows)
+
+
+def journal_parts(config: Config, entries: Sequence[JournalEntry]) -> Iterator[Child]:
+    """Yield the journal."""
+    yield element("h1", "Journal")
+    yield journal_table(config, entries)
+
+
+def batches_parts(config: Config, known: Sequence[Batch]) -> Iterator[Child]:
+    """Yield all batches."""
+    yield element("h1", "Batches")
+    if not known:
+        yield element("p", "No batch is on record yet; `wardian batch new` begins one.")
+        return
+    yield table(
+        "All batches, the newest first", _BATCHES, [_batch_row(Tongue.of(config.site), one) for one in known]
+    )
+
+
+def _batch_row(site: Tongue, batch: Batch) -> Sequence[Child]:
+    became = outcome(batch)
+    success = share_words(became.success) if became.success else "not yet"
+    left = "closed" if batch.closed else str(became.left)
+    link = element("a", batch.name, href=f"/batch/{batch.number}")
+    return link, batch.crop, batch.tray, day_words(site, batch.stuck_ms), batch.count_stuck, left, success
+
+
+def batch_parts(config: Config, batch: Batch) -> Iterator[Child]:
+    """Yield all that is known of one batch."""
+    yield element("h1", f"Batch {batch.name}")
+    yield _told(show_lines(Tongue.of(config.site), batch))
+    words = "What was out of line in its time, and what may be behind it"
+    yield element(
+        "p", element("a", words, href=f"/batch/{batch.number}/explanation"), " (this takes a while)"
+    )
+
+
+def explanation_parts(batch: Batch, told: str | None) -> Iterator[Child]:
+    """Yield what was out of line in a batch's time, as ``wardian batch explain`` tells it."""
+    yield element("h1", f"Batch {batch.name} explained")
+    yield element("p", element("a", f"All that is known of {batch.name}", href=f"/batch/{batch.number}"))
+    yield element("p", "It cannot be explained now.") if told is None else _told(told.splitlines())
+
+
+def _told(lines: Iterable[str]) -> Html:
+    """Return lines as a terminal has them: rows of tables stay whole, sentences go on in the next line."""
+    spans = [element("span", line, class_="row" if line.startswith("  ") else None) for line in lines]
+    return element("pre", [child for span in spans for child in (span, "\n")], class_="told", tabindex="0")
+
+
+def figures_parts(config: Config, figures: AlarmFigures | None) -> Iterator[Child]:
+    """Yield what the alarm system asks of people, beside what is bearable."""
+    yield element("h1", "What the alarms ask of people")
+    if figures is None:
+        yield element("p", f"{EMPTY[0].upper()}{EMPTY[1:]}.")
+        return
+    site = Tongue.of(config.site)
+    rows, sources = figure_rows(figures)
+    yield table(f"{site.moment(figures.from_ms)} to {site.moment(figures.to_ms)}", HEADINGS, rows)
+    yield element("h2", "Sources")
+    yield element("ol", [element("li", source) for source in sources])
+    yield element("h2", "To be minded")
+    yield _told(remark_lines(site, figures))
