@@ -4,7 +4,7 @@ A file system of its own (ext4 in a file, loop-mounted without access times), wh
 counted by the kernel, journal and checkpoints included. The real loop, store and words, on a stepped
 clock, over a seeded day on which every tray drifts: the alarms' journal, their messages for one channel and
 each one's delivery are in the figure, and so are the engine's states. The yardstick is as many rows keyed
-by sensor first, committed as often. Needs root.
+by sensor first, committed as often. What folding closed hours adds is in ``bench_fold.py``. Needs root.
 """
 
 import os
