@@ -93,4 +93,10 @@ def read_page(written: Written, folder: Path) -> PageKeys | None:
     url = written.at(("store", "url"))
     if url == MEMORY:
         written.mistake((SECTION,), f"has nothing to show with store.url {shown(url)}", "name a file there")
+    if keys and keys.has_password and not is_loopback(keys.listen.host):
+        written.warn(
+            (SECTION, "listen"),
+            "is reached in the open: whoever listens on that network can read the password",
+            "on a network that is not trusted, listen at 127.0.0.1 and come by a tunnel",
+        )
     return keys

@@ -21,6 +21,10 @@ from wardian.rules.water import is_estimated
 
 #: Readings may be stored a little ahead of our own clock.
 _AHEAD_MS = 600_000
+#: Of a tray that has no state yet while others have; states are saved once an hour.
+_NEWEST_MS = 2 * 3_600_000
+#: Where nothing was ever judged, so much up to the newest reading says how things are; a look must not read years.
+_NEVER_JUDGED_MS = 2 * 86_400_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,8 +111,7 @@ class BenchNow:
 def bench_now(config: Config, store: Store, now_ms: int, daemon: Mapping[str, Any]) -> BenchNow:
     """Return the present state of every tray, without writing anything."""
     engine = Engine((tray.plan for tray in config.trays), store.states())
-    judged = min((tray.judged_ms for tray in engine.trays.values()), default=now_ms)
-    engine.feed(store.chunk(max(judged, 0), now_ms + _AHEAD_MS))
+    engine.feed(store.chunk(_unjudged_from_ms(engine, store, now_ms), now_ms + _AHEAD_MS))
     engine.advance(now_ms)
     standing = store.standing()
     lights = lights_seen(store, [tray.plan for tray in config.trays], now_ms, config.site.zone)
@@ -117,6 +120,18 @@ def bench_now(config: Config, store: Store, now_ms: int, daemon: Mapping[str, An
         for tray in config.trays
     )
     return BenchNow(now_ms, tuple(replace(tray, light=lights.get(tray.name)) for tray in trays), daemon)
+
+
+def _unjudged_from_ms(engine: Engine, store: Store, now_ms: int) -> int:
+    """Return from when on readings are judged for a look: those since the last state, and of a new tray the newest alone."""
+    judged = [max(tray.judged_ms, 0) for tray in engine.trays.values()]
+    begun = [time_ms for time_ms in judged if time_ms]
+    if begun and len(begun) == len(judged):
+        return min(begun)
+    if begun:
+        return min(*begun, now_ms - _NEWEST_MS)
+    newest_ms = max((reading.time_ms for reading in store.latest().values()), default=now_ms)
+    return newest_ms - _NEVER_JUDGED_MS
 
 
 def _tray_now(

@@ -9,7 +9,7 @@ from collections.abc import Awaitable, Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from http import HTTPStatus
 from http.cookies import CookieError, SimpleCookie
-from typing import Any, Final
+from typing import Any, Final, Protocol
 from urllib.parse import parse_qsl
 
 from wardian.daemon.page.asked import Answer, Request, plain
@@ -52,15 +52,25 @@ class _Refused(Exception):
         self.answer = answer
 
 
-class Application:
-    """Answers requests by one function that may wait, on few threads of its own."""
+class Answering(Protocol):
+    """What makes answers, on threads that may wait."""
 
-    def __init__(
-        self, answer: Callable[[Request], Answer], is_slow: Callable[[Request], bool] = lambda _: False
-    ) -> None:
-        """Answer by a function; what ``is_slow`` has a thread of its own, so that nothing waits for it."""
-        self._answer = answer
-        self._is_slow = is_slow
+    def answer(self, request: Request) -> Answer:
+        """Return the answer to a request."""
+
+    def is_slow(self, request: Request) -> bool:
+        """Return whether that takes seconds."""
+
+    def stop(self) -> None:
+        """End what is being made."""
+
+
+class Application:
+    """Answers requests on few threads of its own."""
+
+    def __init__(self, site: Answering) -> None:
+        """Answer what a site answers; what is slow has a thread of its own, so that nothing else waits for it."""
+        self._site = site
         self._pool = ThreadPoolExecutor(_WORKERS, thread_name_prefix="page")
         self._slow = ThreadPoolExecutor(1, thread_name_prefix="page pictures")
         self._turn = asyncio.Semaphore(1)
@@ -77,12 +87,13 @@ class Application:
         await _send(send, answer, with_body=scope["method"] != "HEAD")
 
     def stop(self) -> None:
-        """Begin no more answers."""
+        """Begin no more answers, and wait for none."""
+        self._site.stop()
         for pool in (self._pool, self._slow):
             pool.shutdown(wait=False, cancel_futures=True)
 
     async def _answered(self, request: Request, receive: Receive) -> Answer:
-        is_slow = self._is_slow(request)
+        is_slow = self._site.is_slow(request)
         if self._waiting[is_slow] >= _MOST_WAITING[is_slow]:
             return plain(HTTPStatus.SERVICE_UNAVAILABLE, "Too many ask at once. Try again in a moment.")
         self._waiting[is_slow] += 1
@@ -106,7 +117,7 @@ class Application:
     def _whole(self, request: Request) -> Answer:
         """Return the answer; one that fails is logged with its place alone and says so."""
         try:
-            return self._answer(request)
+            return self._site.answer(request)
         except Exception:  # a page that fails is told and logged, and ends nothing
             log.exception("page failed", extra={"method": request.method})
             words = "This page cannot be shown now; the reason is in the log. The watching goes on."

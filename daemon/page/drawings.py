@@ -10,7 +10,7 @@ from tempfile import TemporaryDirectory
 from typing import Final, NamedTuple
 
 from wardian.daemon.config import Config, TraySettings
-from wardian.daemon.page.apart import told_by
+from wardian.daemon.page.apart import Apart
 from wardian.daemon.recorded import instant_text
 from wardian.rules.crops import day_start_ms
 from wardian.rules.ports import Clock
@@ -38,8 +38,9 @@ class Wanted(NamedTuple):
 class Drawings:
     """Draws pictures one at a time, and keeps each for a while."""
 
-    def __init__(self, config: Config, clock: Clock) -> None:
+    def __init__(self, config: Config, clock: Clock, apart: Apart) -> None:
         """Draw the trays of a configuration as its file says."""
+        self._apart = apart
         self._config = config
         self._clock = clock
         self._lock = threading.Lock()
@@ -64,7 +65,7 @@ class Drawings:
         with TemporaryDirectory(prefix="wardian-page-") as folder:
             out = Path(folder) / "picture.svg"
             width = ("--width", _WIDTHS[wanted.is_narrow])
-            if told_by(self._config, "plot", tray.name, *span, *width, "--out", str(out)) is None:
+            if self._apart.told_by("plot", tray.name, *span, *width, "--out", str(out)) is None:
                 return None
             with out.open("rb") as file:
                 return file.read(_MOST_BYTES)

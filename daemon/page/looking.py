@@ -27,6 +27,8 @@ from wardian.rules.ports import Clock, JournalEntry
 _BENCH_STANDS_S: Final = 2.0
 _DAYS_STAND_S: Final = 60.0
 _FIGURES_STAND_S: Final = 300.0
+#: So many times as long as a look took nobody looks again: a small board has other work.
+_REST: Final = 9.0
 #: The newest entries of the journal that are shown.
 MOST_ENTRIES: Final = 200
 
@@ -55,14 +57,19 @@ class Remembered(Generic[Seen]):
         self._stands_s = stands_s
         self._clock = clock
         self._lock = threading.Lock()
-        self._seen: tuple[float, Seen] | None = None
+        self._seen: tuple[Seen] | None = None
+        self._stands_until_s = 0.0
 
     def get(self) -> Seen:
         """Return it, looked up anew where it is too old."""
         with self._lock:
-            if self._seen is None or self._clock.monotonic_s() - self._seen[0] >= self._stands_s:
-                self._seen = (self._clock.monotonic_s(), self._look())
-            return self._seen[1]
+            if self._seen is None or self._clock.monotonic_s() >= self._stands_until_s:
+                begun_s = self._clock.monotonic_s()
+                seen = self._look()
+                now_s = self._clock.monotonic_s()
+                self._stands_until_s = now_s + max(self._stands_s, _REST * (now_s - begun_s))
+                self._seen = (seen,)
+            return self._seen[0]
 
     def forget(self) -> None:
         """Let it be looked up anew."""

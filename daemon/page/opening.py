@@ -8,11 +8,10 @@ from wardian.daemon.config_brokers import is_loopback
 from wardian.daemon.config_page import PageKeys
 from wardian.daemon.page.app import Application
 from wardian.daemon.page.doing import Doing
-from wardian.daemon.page.drawings import Drawings
 from wardian.daemon.page.guard import Guard
 from wardian.daemon.page.looking import Looking
 from wardian.daemon.page.server import PageServer
-from wardian.daemon.page.site import Site, is_slow
+from wardian.daemon.page.site import Site
 from wardian.rules.ports import Clock
 
 
@@ -28,6 +27,5 @@ def open_page(keys: PageKeys, password: str | None, bench: Bench) -> PageServer:
     """Return what serves the page, not started yet."""
     guard = Guard(keys.names, password, bench.machine, is_open=not is_loopback(keys.listen.host))
     looking = Looking(bench.config, bench.machine)
-    drawings = Drawings(bench.config, bench.machine)
-    site = Site(looking, drawings, Doing(bench.config, bench.hurry), guard)
-    return PageServer(Application(site.answer, is_slow), keys.listen)
+    site = Site(looking, Doing(bench.config, bench.hurry), guard, bench.machine)
+    return PageServer(Application(site), keys.listen)

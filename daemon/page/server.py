@@ -8,13 +8,13 @@ import logging
 import socket
 import threading
 from collections import OrderedDict
-from collections.abc import Callable
-from typing import Any, ClassVar, Final
+from typing import ClassVar, Final
 
 import uvicorn
 from uvicorn.protocols.http.h11_impl import H11Protocol, RequestResponseCycle
 
 from wardian.daemon.config_page import Listen
+from wardian.daemon.page.app import Application
 from wardian.rules.ports import SensorHealth
 
 log = logging.getLogger(__name__)
@@ -62,7 +62,7 @@ class _ShortLived(H11Protocol):
 class PageServer:
     """Serves an application at one address; while that cannot be had it tries again."""
 
-    def __init__(self, application: Callable[..., Any], listen: Listen) -> None:
+    def __init__(self, application: Application, listen: Listen) -> None:
         self._application = application
         self._listen = listen
         self._stopped = threading.Event()
@@ -77,6 +77,7 @@ class PageServer:
     def stop(self) -> None:
         """End; idempotent, within seconds."""
         self._stopped.set()
+        self._application.stop()
         if self._server:
             self._server.should_exit = True
         if self._thread.is_alive():
@@ -128,7 +129,7 @@ def _bound(listen: Listen) -> socket.socket:
     return listener
 
 
-def _settings(application: Callable[..., Any]) -> uvicorn.Config:
+def _settings(application: Application) -> uvicorn.Config:
     return uvicorn.Config(
         application,
         http=_ShortLived,
@@ -136,6 +137,8 @@ def _settings(application: Callable[..., Any]) -> uvicorn.Config:
         lifespan="off",
         loop="asyncio",
         log_config=None,
+        # What strangers send that is no request is of no interest.
+        log_level="error",
         access_log=False,
         server_header=False,
         proxy_headers=False,

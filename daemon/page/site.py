@@ -11,7 +11,7 @@ from typing import Final
 from urllib.parse import quote, unquote
 
 from wardian.daemon.page import doing, forms
-from wardian.daemon.page.apart import told_by
+from wardian.daemon.page.apart import Apart
 from wardian.daemon.page.asked import Answer, Request, elsewhere, plain
 from wardian.daemon.page.bench_view import bench_parts
 from wardian.daemon.page.doing import Did, Doing
@@ -33,6 +33,7 @@ from wardian.daemon.page.tray_view import day_parts, doing_parts, history_parts,
 from wardian.daemon.tongue import Tongue
 from wardian.daemon.wiring import teller
 from wardian.rules.batches import Batch
+from wardian.rules.ports import Clock
 
 _WHO: Final = "who"
 _YEAR_S: Final = 365 * 86_400
@@ -53,9 +54,11 @@ _NUMBERED: Final = re.compile(r"/(tray|batch)/([1-9][0-9]{0,8})")
 class Site:
     """Answers every request there is."""
 
-    def __init__(self, looking: Looking, drawings: Drawings, doing: Doing, guard: Guard) -> None:
+    def __init__(self, looking: Looking, doing: Doing, guard: Guard, clock: Clock) -> None:
+        """Show what is looked up, do what is asked, as far as the guard lets; by the machine's clock."""
         self._looking = looking
-        self._drawings = drawings
+        self._apart = Apart(looking.config)
+        self._drawings = Drawings(looking.config, clock, self._apart)
         self._doing = doing
         self._guard = guard
         self._config = looking.config
@@ -87,6 +90,14 @@ class Site:
             do = self._done.get(request.path)
             return do(request) if do else self._nothing_here(request)
         return self._found(request)
+
+    def is_slow(self, request: Request) -> bool:
+        """Return whether what a request is for takes seconds to make."""
+        return any(place.fullmatch(request.path) for place in (_PICTURE, _EXPLANATION))
+
+    def stop(self) -> None:
+        """Let nothing that takes long go on."""
+        self._apart.stop()
 
     def _found(self, request: Request) -> Answer:
         if request.path in _FILES:
@@ -186,7 +197,7 @@ class Site:
         found = self._batch_numbered(number)
         if found is None:
             return self._nothing_here(request)
-        told = told_by(self._config, "batch", "explain", found.name)
+        told = self._apart.told_by("batch", "explain", found.name)
         return page(self._frame(request, f"{found.name} explained"), explanation_parts(found, told))
 
     def _batch_numbered(self, number: int) -> Batch | None:
@@ -252,8 +263,3 @@ class Site:
 def _own_place(place: str) -> str:
     """Return an address of ours where it is one; the browser is sent nowhere else."""
     return place if place == "/" or _NUMBERED.fullmatch(place) else "/"
-
-
-def is_slow(request: Request) -> bool:
-    """Return whether what a request is for takes seconds to make."""
-    return any(place.fullmatch(request.path) for place in (_PICTURE, _EXPLANATION))

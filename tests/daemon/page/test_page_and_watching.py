@@ -2,7 +2,9 @@
 
 import asyncio
 import logging
+import signal
 import socket
+import subprocess
 import sys
 import threading
 from collections.abc import Callable, Iterator
@@ -11,10 +13,12 @@ from pathlib import Path
 from typing import Final
 
 import pytest
+from base_config import BASE, built
 from page_rig import PASSWORD, PageRig, free_port, round_of, served, write_bench
 
 from wardian.daemon import wiring
 from wardian.daemon.page import server
+from wardian.daemon.page.apart import Apart
 from wardian.daemon.page.app import Application
 from wardian.daemon.page.asked import Answer, Request
 from wardian.daemon.page.looking import Looking
@@ -148,15 +152,28 @@ def test_without_its_library_the_start_says_what_to_install(
     assert str(caught.value) == "page: uvicorn is not installed; run: pip install 'wardian[page]'"
 
 
-def test_pictures_that_nobody_waits_for_any_more_are_not_drawn() -> None:
-    drawn: list[str] = []
-    begun, go_on = threading.Event(), threading.Event()
+class _Slow:
+    """Takes long for everything, until it may go on."""
 
-    def draw(request: Request) -> Answer:
-        drawn.append(request.path)
-        begun.set()
-        go_on.wait(10)
+    def __init__(self) -> None:
+        self.drawn: list[str] = []
+        self.begun, self.go_on = threading.Event(), threading.Event()
+
+    def answer(self, request: Request) -> Answer:
+        self.drawn.append(request.path)
+        self.begun.set()
+        self.go_on.wait(10)
         return Answer(b"")
+
+    def is_slow(self, _: Request) -> bool:
+        return True
+
+    def stop(self) -> None:
+        self.go_on.set()
+
+
+def test_pictures_that_nobody_waits_for_any_more_are_not_drawn() -> None:
+    slow = _Slow()
 
     async def asked(application: Application, path: str, *, is_gone: bool) -> None:
         scope = {
@@ -179,20 +196,37 @@ def test_pictures_that_nobody_waits_for_any_more_are_not_drawn() -> None:
         await application(scope, receive, send)
 
     async def several() -> None:
-        application = Application(draw, lambda _: True)
+        application = Application(slow)
         first = asyncio.ensure_future(asked(application, "/first", is_gone=False))
-        await asyncio.to_thread(begun.wait, 10)
+        await asyncio.to_thread(slow.begun.wait, 10)
         others = [
             asyncio.ensure_future(asked(application, path, is_gone=gone))
             for path, gone in (("/gone", True), ("/stays", False))
         ]
         await asyncio.sleep(0)
-        go_on.set()
+        slow.go_on.set()
         await asyncio.gather(first, *others)
         application.stop()
 
     asyncio.run(several())
-    assert drawn == ["/first", "/stays"]
+    assert slow.drawn == ["/first", "/stays"]
+
+
+def test_a_command_that_runs_ends_with_the_page(wait_until: WaitUntil) -> None:
+    apart, told = Apart(built(BASE)), []
+
+    def run() -> None:
+        with pytest.raises(subprocess.CalledProcessError) as caught:
+            apart._output(["/bin/sleep", "300"])
+        told.append(caught.value.returncode)
+
+    thread = threading.Thread(target=run)
+    thread.start()
+    wait_until(lambda: apart._running is not None, "the command to run")
+    apart.stop()
+    thread.join(5)
+    assert told == [-signal.SIGKILL]
+    assert apart.told_by("plot", "tray-a") is None
 
 
 def test_a_password_that_others_can_read_ends_the_start(tmp_path: Path) -> None:

@@ -39,8 +39,10 @@ def test_beyond_loopback_a_password_is_needed(listen: str) -> None:
     (mistake,) = told(f"page: {{listen: {listen}}}\n")
     assert "would show everything to whoever reaches" in mistake
     assert "add password_file or password_env, or listen at 127.0.0.1" in mistake
-    keys = built(BASE + f"page: {{listen: {listen}, password_file: page-password}}\n").outward.page
+    config = built(BASE + f"page: {{listen: {listen}, password_file: page-password}}\n")
+    keys = config.outward.page
     assert keys is not None
+    assert [warning.path for warning in config.warnings] == ["page.listen"]
     assert keys.password_file == Path("/bench/page-password")
 
 
