@@ -23,10 +23,16 @@ class _Watched(MemoryStore):
         super().__init__()
         self.from_ms: list[int] = []
 
-    def chunk(self, from_ms: int, to_ms: int, quantities: Collection[str] | None = None) -> Chunk:
+    def chunk(
+        self,
+        from_ms: int,
+        to_ms: int,
+        quantities: Collection[str] | None = None,
+        trays: Collection[str] | None = None,
+    ) -> Chunk:
         if quantities is None:
             self.from_ms.append(from_ms)
-        return super().chunk(from_ms, to_ms, quantities)
+        return super().chunk(from_ms, to_ms, quantities, trays)
 
 
 @pytest.mark.parametrize(
