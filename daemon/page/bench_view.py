@@ -36,9 +36,13 @@ def whole(bench: Bench) -> str:
     heard = [one for one in bench.alarms if one["life"] not in SET_ASIDE]
     if not heard:
         unknown = sum(tray_state(tray, ()) == UNKNOWN for tray in bench.now.trays)
-        return "No alarm" + (
-            f", but {unknown} of {len(bench.now.trays)} trays not wholly known" if unknown else ""
+        returned = sum(one["life"] == RETURNED_UNACKNOWLEDGED for one in bench.aside)
+        words = (
+            f"No alarm, but {unknown} of {len(bench.now.trays)} trays not wholly known"
+            if unknown
+            else "No alarm"
         )
+        return words + (f"; {returned} returned, not acknowledged" if returned else "")
     unseen = sum(one["life"] == UNACKNOWLEDGED for one in heard)
     count = f"{len(heard)} alarm{'' if len(heard) == 1 else 's'}"
     words = {0: "acknowledged", len(heard): "not acknowledged"}.get(unseen, f"{unseen} not acknowledged")

@@ -1,10 +1,10 @@
 """The journal, the batches and the figures of the alarm system, as tables."""
 
-from collections.abc import Iterable, Iterator, Sequence
-from typing import Final
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any, Final
 
 from wardian.daemon.config import Config
-from wardian.daemon.page.markup import Child, Html, element
+from wardian.daemon.page.markup import Child, Html, element, together
 from wardian.daemon.report_alarm_figures import EMPTY, HEADINGS, figure_rows, remark_lines
 from wardian.daemon.report_batches import day_words, share_words, show_lines
 from wardian.daemon.tongue import Tongue, ms_of
@@ -12,7 +12,6 @@ from wardian.rules.alarm_figures import AlarmFigures
 from wardian.rules.batches import Batch, outcome
 from wardian.rules.ports import JournalEntry
 
-_JOURNAL: Final = ("When", "Tray", "What", "Priority", "Message")
 _BATCHES: Final = ("Batch", "Crop", "Tray", "Stuck", "Cuttings", "Left", "Rooted and fit")
 
 
@@ -24,22 +23,27 @@ def table(caption: str, headings: Sequence[str], rows: Iterable[Sequence[Child]]
     return element("div", whole, class_="wide", tabindex="0", role="region", aria_label=caption)
 
 
-def journal_table(config: Config, entries: Sequence[JournalEntry]) -> Html:
+def journal_list(config: Config, entries: Sequence[JournalEntry]) -> Html:
     """Return entries of the journal."""
     if not entries:
         return element("p", "The journal is empty.")
     site = Tongue.of(config.site)
-    rows = [
-        (site.moment(ms_of(one["time"])), one["tray"], one["event"], one["priority"] or "", one["message"])
-        for one in (entry.fields for entry in entries)
-    ]
-    return table(f"The newest {len(entries)} entries, newest first", _JOURNAL, rows)
+    told = element("p", f"The newest {len(entries)} entries, newest first", class_="crop")
+    return together(
+        [told, element("ol", [_entry(site, entry.fields) for entry in entries], class_="journal")]
+    )
+
+
+def _entry(site: Tongue, fields: Mapping[str, Any]) -> Html:
+    priority = f"{fields['priority']} priority" if fields["priority"] else ""
+    parts = (site.moment(ms_of(fields["time"])), fields["tray"], fields["event"], priority)
+    return element("li", [element("span", part) for part in parts], element("p", fields["message"]))
 
 
 def journal_parts(config: Config, entries: Sequence[JournalEntry]) -> Iterator[Child]:
     """Yield the journal."""
     yield element("h1", "Journal")
-    yield journal_table(config, entries)
+    yield journal_list(config, entries)
 
 
 def batches_parts(config: Config, known: Sequence[Batch]) -> Iterator[Child]:

@@ -10,7 +10,7 @@ from wardian.daemon.page.drawings import BATCH, DAY, WEEK
 from wardian.daemon.page.forms import care_form, score_form
 from wardian.daemon.page.frame import live
 from wardian.daemon.page.last_day import DayTable
-from wardian.daemon.page.lists_view import journal_table, table
+from wardian.daemon.page.lists_view import journal_list, table
 from wardian.daemon.page.looking import Bench
 from wardian.daemon.page.marks import mark
 from wardian.daemon.page.markup import Child, element
@@ -111,4 +111,4 @@ def history_parts(told: Told, entries: Sequence[JournalEntry], batch: Batch | No
             f": {batch.count_stuck} cuttings of {batch.crop}",
         )
     yield element("h2", "Its journal")
-    yield journal_table(told.config, entries)
+    yield journal_list(told.config, entries)
