@@ -4,9 +4,11 @@ The rule of this file: what is asked is bounded before anybody looks at it, and 
 """
 
 import asyncio
+import gzip
 import logging
 from collections.abc import Awaitable, Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from http import HTTPStatus
 from http.cookies import CookieError, SimpleCookie
 from typing import Any, Final, Protocol
@@ -25,6 +27,8 @@ _WORKERS: Final = 2
 _MOST_WAITING: Final = {False: 24, True: 12}
 _NOBODY_WAITS: Final = plain(HTTPStatus.SERVICE_UNAVAILABLE, "Nobody waits for this any more.")
 _FORM: Final = "application/x-www-form-urlencoded"
+#: Sent compressed to whoever takes it; pages are not, as the length of a compressed page can betray the token in it.
+_COMPRESSED: Final = ("image/svg+xml", "text/css; charset=utf-8", "text/javascript; charset=utf-8")
 #: Nothing from elsewhere, nothing written into the page itself, no frame around it.
 _POLICY: Final = (
     "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; connect-src 'self'; "
@@ -117,7 +121,7 @@ class Application:
     def _whole(self, request: Request) -> Answer:
         """Return the answer; one that fails is logged with its place alone and says so."""
         try:
-            return self._site.answer(request)
+            return _compressed(self._site.answer(request), request)
         except Exception:  # a page that fails is told and logged, and ends nothing
             log.exception("page failed", extra={"method": request.method})
             words = "This page cannot be shown now; the reason is in the log. The watching goes on."
@@ -202,6 +206,19 @@ def _cookies(header: str) -> dict[str, str]:
 
 
 # ------------------------------------------------------------------------------------------ answering
+
+
+def _compressed(answer: Answer, request: Request) -> Answer:
+    """Return an answer as it is sent: compressed where it is of a kind that may be and the browser takes that."""
+    if answer.kind not in _COMPRESSED:
+        return answer
+    headers = {**answer.headers, "vary": "accept-encoding"}
+    taken = request.headers.get("accept-encoding", "").lower().split(",")
+    if "gzip" not in map(str.strip, taken):
+        return replace(answer, headers=headers)
+    return replace(
+        answer, body=gzip.compress(answer.body, mtime=0), headers={**headers, "content-encoding": "gzip"}
+    )
 
 
 async def _send(send: Send, answer: Answer, *, with_body: bool) -> None:

@@ -1,8 +1,10 @@
 """A page that is served on a free loopback port, of a bench that stands in a folder, and a browser of few words."""
 
+import gzip
 import http.client
 import re
 import socket
+import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
@@ -34,7 +36,7 @@ crops:
       - name: callusing
         from_day: 0
         bands:
-          air_temperature: {{low: 20, high: 26, deadband: 0.5, on_delay: 10 min, off_delay: 0 s}}
+          air_temperature: {{low: 20, high: 26, deadband: 0.5, on_delay: {on_delay}, off_delay: 0 s}}
           relative_humidity: {{low: 85}}
 notifiers: [{{name: terminal, kind: console}}]
 page: {{listen: "127.0.0.1:{port}"{more}}}
@@ -78,17 +80,16 @@ class PageRig:
         return self.ask("GET", path, headers=headers)
 
     def ask(self, method: str, path: str, body: bytes = b"", headers: Mapping[str, str] | None = None) -> Got:
-        """Send one request with the headers that are named."""
+        """Send one request with the headers that are named; what comes compressed is read as it was."""
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=15)
         sent = {name.replace("_", "-"): value for name, value in (headers or {}).items()}
         try:
             connection.request(method, path, body or None, {"Host": f"127.0.0.1:{self.port}", **sent})
             answer = connection.getresponse()
-            return Got(
-                answer.status,
-                {name.lower(): value for name, value in answer.getheaders()},
-                answer.read().decode(),
-            )
+            got = {name.lower(): value for name, value in answer.getheaders()}
+            whole = answer.read()
+            plain = gzip.decompress(whole) if whole and got.get("content-encoding") == "gzip" else whole
+            return Got(answer.status, got, plain.decode())
         finally:
             connection.close()
 
@@ -134,11 +135,11 @@ def free_port() -> int:
         return port
 
 
-def write_bench(folder: Path, port: int, more: str = "") -> None:
+def write_bench(folder: Path, port: int, more: str = "", on_delay: str = "10 min") -> None:
     """Write a bench whose tray-a has been too warm for half an hour, and of whose tray-b nothing is known."""
     now_ms = wiring.machine_clock().wall_ms()
     stuck = datetime.fromtimestamp(now_ms / 1000, UTC) - timedelta(days=3)
-    text = CONFIG.format(stuck=stuck.date(), port=port, more=more)
+    text = CONFIG.format(stuck=stuck.date(), port=port, more=more, on_delay=on_delay)
     (folder / "config.yaml").write_text(text, encoding="utf-8")
     store = open_store(f"sqlite:///{folder / 'wardian.db'}", folder)
     times_ms = range(now_ms - 30 * MINUTE_MS, now_ms, MINUTE_MS)
@@ -154,12 +155,72 @@ def round_of(rig: PageRig) -> None:
 
 
 @contextmanager
-def served(folder: Path, more: str = "") -> Iterator[PageRig]:
+def rounds_of(rig: PageRig) -> Iterator[None]:
+    """Let the daemon do a round twice a second, on a thread of its own."""
+    ended = threading.Event()
+
+    def rounds() -> None:
+        while not ended.wait(0.5):
+            round_of(rig)
+
+    thread = threading.Thread(target=rounds)
+    thread.start()
+    try:
+        yield
+    finally:
+        ended.set()
+        thread.join()
+
+
+@contextmanager
+def served(folder: Path, more: str = "", on_delay: str = "10 min") -> Iterator[PageRig]:
     """Open the whole daemon of such a bench, whose rounds the test makes, and yield its page."""
     rig = PageRig(folder, free_port())
-    write_bench(folder, rig.port, more)
+    write_bench(folder, rig.port, more, on_delay)
     with ExitStack() as opened:
         rig.watch = open_whole(wiring.load_config(folder / "config.yaml"), opened)
         rig.watch.loop.quiet_s = 0.0
         round_of(rig)
         yield rig
+
+
+def hostile_words() -> list[str]:
+    """Return 200 texts that would be elements, attributes, scripts or escapes if anything were not escaped."""
+    inner = ["alert(1)", "fetch('/care')", "location='//evil.example'", "document.cookie", "1;--", "\u202e"]
+    shapes = [
+        "<script>{}</script>",
+        "</script><script>{}</script>",
+        "<img src=x onerror={}>",
+        '"><svg onload={}>',
+        "'><iframe src=javascript:{}>",
+        '" onfocus={} autofocus x="',
+        "' onmouseover={} x='",
+        "--><b onclick={}>",
+        "]]><a href=javascript:{}>",
+        "&lt;script&gt;{}&lt;/script&gt;",
+        "&#60;script&#62;{}",
+        "<style>*{{background:url({})}}</style>",
+        "<!--{}",
+        "<plaintext>{}",
+        "<textarea>{}",
+        "</p></main></body>{}",
+        "{{{{{}}}}}",
+        "${{{}}}",
+        "<base href={}>",
+        "<meta http-equiv=refresh content={}>",
+        "<form action={}>",
+        "<math><mtext><script>{}",
+        "<a\thref=javascript:{}>",
+        "<%={}%>",
+        "\\u003cscript\\u003e{}",
+        "<x:script xmlns:x='http://www.w3.org/1999/xhtml'>{}",
+        "=cmd|' /C {}'!A0",
+        "%3Cscript%3E{}",
+        "<link rel=stylesheet href={}>",
+        "<option selected>{}",
+        "</option></select>{}",
+        "</title><script>{}",
+        "</table><td>{}",
+        "<button formaction={}>",
+    ]
+    return [shape.format(one) for shape in shapes for one in inner][:200]

@@ -1,14 +1,11 @@
 """The page in a real browser: Debian's Chromium, on a phone and on a laptop, by touch, by keyboard, and without scripts."""
 
-import shutil
-import threading
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from pathlib import Path
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Final
 
 import pytest
-from page_rig import PageRig, round_of, served
+from page_browser import IN_BROWSER, PHONE, SIZES, WITHIN_MS, barriers, opened
+from page_rig import PageRig
 
 from wardian.daemon import wiring
 from wardian.rules.ports import Round
@@ -17,76 +14,14 @@ from wardian.rules.readings import Reading
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
-CHROMIUM: Final = shutil.which("chromium")
-WHY: Final = "needs Debian's chromium (apt-get install chromium) and the extra 'browser'"
-PHONE: Final[dict[str, Any]] = {
-    "viewport": {"width": 390, "height": 844},
-    "has_touch": True,
-    "is_mobile": True,
-}
-LAPTOP: Final[dict[str, Any]] = {"viewport": {"width": 1440, "height": 900}}
-SIZES: Final = {"phone": PHONE, "laptop": LAPTOP}
-#: The page asks every 3 s.
-WITHIN_MS: Final = 10_000
 PLACES: Final = ("/", "/tray/1", "/tray/2", "/batches", "/journal", "/figures", "/nothing")
-AA: Final = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 #: Targets lower than 44 px, the more demanding measure of WCAG 2.2 (2.5.5, which AA does not ask for).
 TOO_SMALL: Final = """
 [...document.querySelectorAll("main button, main select, main summary, main input:not([type=hidden]), nav a")]
     .filter(one => (one.closest("label") ?? one).getBoundingClientRect().height < 44).map(one => one.outerHTML)
 """
 
-pytestmark = [pytest.mark.needs_browser, pytest.mark.skipif(CHROMIUM is None, reason=WHY)]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator["Browser"]:
-    api = pytest.importorskip("playwright.sync_api", reason=WHY)
-    with api.sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield started
-        started.close()
-
-
-@pytest.fixture
-def rig(tmp_path: Path) -> Iterator[PageRig]:
-    """Yield a bench whose daemon does a round twice a second."""
-    with served(tmp_path) as rig:
-        ended = threading.Event()
-
-        def rounds() -> None:
-            while not ended.wait(0.5):
-                round_of(rig)
-
-        thread = threading.Thread(target=rounds)
-        thread.start()
-        yield rig
-        ended.set()
-        thread.join()
-
-
-@pytest.fixture(scope="module")
-def still(tmp_path_factory: pytest.TempPathFactory) -> Iterator[PageRig]:
-    """Yield a bench on which nothing changes."""
-    with served(tmp_path_factory.mktemp("still")) as rig:
-        yield rig
-
-
-@contextmanager
-def opened(browser: "Browser", rig: PageRig, place: str = "/", **options: Any) -> Iterator["Page"]:
-    """Open a place in a window of its own, and see that nothing went wrong in it."""
-    context = browser.new_context(base_url=f"http://127.0.0.1:{rig.port}", **{**LAPTOP, **options})
-    try:
-        page = context.new_page()
-        wrong: list[str] = []
-        page.on("pageerror", lambda error: wrong.append(str(error)))
-        page.on("console", lambda message: wrong.append(message.text) if message.type == "error" else None)
-        page.goto(place)
-        yield page
-        # What is not there is answered as such, and a window may be taken off the network.
-        assert [one for one in wrong if not one.startswith("Failed to load resource")] == []
-    finally:
-        context.close()
+pytestmark = IN_BROWSER
 
 
 def read(rig: PageRig, tray: str, celsius: float) -> None:
@@ -101,16 +36,11 @@ def read(rig: PageRig, tray: str, celsius: float) -> None:
 def test_a_checker_finds_nothing_that_keeps_anybody_out(
     browser: "Browser", still: PageRig, size: str, scheme: Any
 ) -> None:
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason=WHY)
     with opened(browser, still, color_scheme=scheme, **SIZES[size]) as page:
         for place in PLACES:
             page.goto(place)
             open_all(page)
-            found = axe.Axe().run(page, options={"runOnly": AA})
-            wrong = [
-                (one["id"], [node["html"] for node in one["nodes"]]) for one in found.response["violations"]
-            ]
-            assert (place, wrong) == (place, [])
+            assert (place, barriers(page)) == (place, [])
 
 
 @pytest.mark.parametrize("size", SIZES)

@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Final
 
 import pytest
-from page_rig import MINUTE_MS, PASSWORD, Outline, PageRig, round_of, served
+from page_rig import MINUTE_MS, PASSWORD, Outline, PageRig, hostile_words, round_of, served
 
 from wardian.daemon.cli import main
 from wardian.daemon.page.app import MOST_ADDRESS_BYTES, MOST_BODY_BYTES
@@ -148,6 +148,23 @@ def test_head_has_the_headers_and_no_body(shown: PageRig) -> None:
 
 def test_an_address_that_is_too_long_is_refused(shown: PageRig) -> None:
     assert shown.get("/?" + "x" * MOST_ADDRESS_BYTES).status == 414
+
+
+@pytest.mark.parametrize("path", ["/page.css", "/page.js", "/tray/1/day.svg"])
+@pytest.mark.parametrize("method", ["GET", "HEAD"])
+def test_pictures_and_style_are_sent_compressed_to_whoever_takes_that(
+    shown: PageRig, path: str, method: str
+) -> None:
+    as_it_is = int(shown.ask(method, path).headers["content-length"])
+    got = shown.ask(method, path, headers={"Accept-Encoding": "br, GZIP"})
+    assert (got.headers["content-encoding"], got.headers["vary"]) == ("gzip", "accept-encoding")
+    assert int(got.headers["content-length"]) < as_it_is / 2
+    assert "content-encoding" not in shown.ask(method, path, headers={"Accept-Encoding": "gzip;q=0"}).headers
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_a_page_with_a_token_in_it_is_never_compressed(shown: PageRig, path: str) -> None:
+    assert "content-encoding" not in shown.ask("GET", path, headers={"Accept-Encoding": "gzip"}).headers
 
 
 @pytest.mark.parametrize("path", ["/tray/1/day.svg", "/tray/2/batch-narrow.svg"])
@@ -297,48 +314,6 @@ def test_a_bench_with_a_password_shows_nothing_without_it(tmp_path: Path) -> Non
 
 
 # --------------------------------------------------------------------------------- hostile words
-
-
-def hostile_words() -> list[str]:
-    """Return 200 texts that would be elements, attributes, scripts or escapes if anything were not escaped."""
-    inner = ["alert(1)", "fetch('/care')", "location='//evil.example'", "document.cookie", "1;--", "\u202e"]
-    shapes = [
-        "<script>{}</script>",
-        "</script><script>{}</script>",
-        "<img src=x onerror={}>",
-        '"><svg onload={}>',
-        "'><iframe src=javascript:{}>",
-        '" onfocus={} autofocus x="',
-        "' onmouseover={} x='",
-        "--><b onclick={}>",
-        "]]><a href=javascript:{}>",
-        "&lt;script&gt;{}&lt;/script&gt;",
-        "&#60;script&#62;{}",
-        "<style>*{{background:url({})}}</style>",
-        "<!--{}",
-        "<plaintext>{}",
-        "<textarea>{}",
-        "</p></main></body>{}",
-        "{{{{{}}}}}",
-        "${{{}}}",
-        "<base href={}>",
-        "<meta http-equiv=refresh content={}>",
-        "<form action={}>",
-        "<math><mtext><script>{}",
-        "<a\thref=javascript:{}>",
-        "<%={}%>",
-        "\\u003cscript\\u003e{}",
-        "<x:script xmlns:x='http://www.w3.org/1999/xhtml'>{}",
-        "=cmd|' /C {}'!A0",
-        "%3Cscript%3E{}",
-        "<link rel=stylesheet href={}>",
-        "<option selected>{}",
-        "</option></select>{}",
-        "</title><script>{}",
-        "</table><td>{}",
-        "<button formaction={}>",
-    ]
-    return [shape.format(one) for shape in shapes for one in inner][:200]
 
 
 def test_200_hostile_words_stay_words_in_journal_and_forms(rig: PageRig) -> None:
