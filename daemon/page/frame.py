@@ -13,6 +13,8 @@ PLACES: Final = (
     ("/journal", "Journal"),
     ("/figures", "Figures"),
 )
+#: Where whoever has not signed in is; no way leads on from there.
+SIGN_IN: Final = "/sign-in"
 
 
 class Frame(NamedTuple):
@@ -58,12 +60,16 @@ def _body(frame: Frame, children: Child) -> list[Child]:
         element(
             "header",
             element("p", frame.site, class_="site"),
-            element("nav", element("ul", [_way(frame, *place) for place in PLACES]), aria_label="Pages"),
+            None if frame.place == SIGN_IN else _ways(frame),
         ),
         element("p", "", id="unheard", role="alert"),
         element("main", _said(frame), children, id="main", tabindex="-1"),
         element("footer", _sign_out(frame)) if frame.has_password else None,
     ]
+
+
+def _ways(frame: Frame) -> Html:
+    return element("nav", element("ul", [_way(frame, *place) for place in PLACES]), aria_label="Pages")
 
 
 def _way(frame: Frame, address: str, words: str) -> Html:

@@ -17,7 +17,7 @@ from wardian.daemon.page.bench_view import bench_parts
 from wardian.daemon.page.doing import Did, Doing
 from wardian.daemon.page.drawings import Drawings, Wanted
 from wardian.daemon.page.forms import ONCE, Typing
-from wardian.daemon.page.frame import Frame, page
+from wardian.daemon.page.frame import SIGN_IN, Frame, page
 from wardian.daemon.page.guard import SESSION, Guard
 from wardian.daemon.page.lists_view import (
     batch_parts,
@@ -45,7 +45,7 @@ _FILES: Final = {
     "/icon.svg": "image/svg+xml",
 }
 #: Whoever has not signed in needs these for signing in.
-_OPEN: Final = (*_FILES, "/sign-in")
+_OPEN: Final = (*_FILES, SIGN_IN)
 _PICTURE: Final = re.compile(r"/tray/([1-9][0-9]{0,8})/(day|week|batch)(-narrow)?\.svg")
 _EXPLANATION: Final = re.compile(r"/batch/([1-9][0-9]{0,8})/explanation")
 _NUMBERED: Final = re.compile(r"/(tray|batch)/([1-9][0-9]{0,8})")
@@ -75,7 +75,7 @@ class Site:
             "/alarm": self._alarm,
             "/care": self._care,
             "/score": self._score,
-            "/sign-in": self._sign_in,
+            SIGN_IN: self._sign_in,
             "/sign-out": self._sign_out,
         }
 
@@ -116,7 +116,7 @@ class Site:
         if numbered:
             show = self._tray if numbered[1] == "tray" else self._batch
             return show(request, int(numbered[2]))
-        return elsewhere("/") if request.path == "/sign-in" else self._nothing_here(request)
+        return elsewhere("/") if request.path == SIGN_IN else self._nothing_here(request)
 
     def _nothing_here(self, request: Request) -> Answer:
         words = element(
@@ -255,9 +255,12 @@ class Site:
         return elsewhere("/", {"set-cookie": f"{SESSION}=; Max-Age=0; {_COOKIE}"})
 
     def _asked_for_password(self, said: str) -> Answer:
-        frame = Frame("Sign in", self._config.site.name, "/sign-in", said, is_refused=bool(said))
+        frame = Frame("Sign in", self._config.site.name, SIGN_IN, said, is_refused=bool(said))
         status = HTTPStatus.FORBIDDEN if said else HTTPStatus.UNAUTHORIZED
-        return page(frame, element("h1", "Sign in"), forms.sign_in_form(self._guard.token), status=status)
+        tray = element(
+            "div", element("h1", "Sign in"), forms.sign_in_form(self._guard.token), class_="tray door"
+        )
+        return page(frame, tray, status=status)
 
 
 def _own_place(place: str) -> str:
