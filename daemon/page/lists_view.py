@@ -1,6 +1,8 @@
 """The journal, the batches and the figures of the alarm system, as tables."""
 
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import groupby, pairwise
 from typing import Any, Final
 
 from wardian.daemon.config import Config
@@ -83,9 +85,38 @@ def explanation_parts(batch: Batch, told: str | None) -> Iterator[Child]:
 
 
 def _told(lines: Iterable[str]) -> Html:
-    """Return lines as a terminal has them: rows of tables stay whole, sentences go on in the next line."""
+    """Return lines as a terminal has them, its tables as tables: on a narrow screen a row of one stands below another."""
+    parts: list[Child] = []
+    for is_indented, some in groupby(lines, key=lambda line: line.startswith("  ")):
+        own = list(some)
+        rows = _cells(own) if is_indented else []
+        parts.append(_stacked(rows[0], rows[1:]) if rows else _lines(own))
+    return element("div", parts, class_="told")
+
+
+def _lines(lines: Iterable[str]) -> Html:
     spans = [element("span", line, class_="row" if line.startswith("  ") else None) for line in lines]
-    return element("pre", [child for span in spans for child in (span, "\n")], class_="told", tabindex="0")
+    return element("pre", [child for span in spans for child in (span, "\n")], tabindex="0")
+
+
+def _cells(rows: Sequence[str]) -> list[list[str]]:
+    """Return the cells of a table, each beginning where its heading does; none where the rows are no such table."""
+    begins = [one.start() for one in re.finditer(r"(?<=  )\S", rows[0])]
+    if len(rows) < 2 or len(begins) < 3 or any(row[at - 2 : at].strip() for row in rows for at in begins):
+        return []
+    return [[row[at:to].strip() for at, to in pairwise([*begins, None])] for row in rows]
+
+
+def _stacked(headings: Sequence[str], rows: Iterable[Sequence[str]]) -> Html:
+    head = element("thead", element("tr", [element("th", words, scope="col") for words in headings]))
+    body = [
+        element(
+            "tr",
+            [element("td", cell, data_words=words) for words, cell in zip(headings, row, strict=True)],
+        )
+        for row in rows
+    ]
+    return element("table", head, element("tbody", body), class_="stacked")
 
 
 def figures_parts(config: Config, figures: AlarmFigures | None) -> Iterator[Child]:

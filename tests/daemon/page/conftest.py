@@ -8,6 +8,8 @@ import pytest
 from page_browser import CHROMIUM, WHY
 from page_rig import PageRig, rounds_of, served
 
+from wardian.daemon.cli import main
+
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
@@ -30,6 +32,8 @@ def rig(tmp_path: Path) -> Iterator[PageRig]:
 
 @pytest.fixture(scope="module")
 def still(tmp_path_factory: pytest.TempPathFactory) -> Iterator[PageRig]:
-    """Yield a bench on which nothing changes."""
+    """Yield a bench on which nothing changes, with a batch in its first tray."""
     with served(tmp_path_factory.mktemp("still")) as rig:
+        new = ["batch", "new", "c-1", "--tray", "tray-a", "--stuck-count", "20"]
+        assert main([*new, "--config", str(rig.folder / "config.yaml")]) == 0
         yield rig

@@ -14,7 +14,17 @@ from wardian.rules.readings import Reading
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
-PLACES: Final = ("/", "/tray/1", "/tray/2", "/batches", "/journal", "/figures", "/nothing")
+PLACES: Final = (
+    "/",
+    "/tray/1",
+    "/tray/2",
+    "/batches",
+    "/batch/1",
+    "/batch/1/explanation",
+    "/journal",
+    "/figures",
+    "/nothing",
+)
 #: Targets lower than 44 px, the more demanding measure of WCAG 2.2 (2.5.5, which AA does not ask for).
 TOO_SMALL: Final = """
 [...document.querySelectorAll("main button, main select, main summary, main input:not([type=hidden]), nav a")]
