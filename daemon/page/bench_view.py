@@ -33,16 +33,16 @@ def bench_parts(told: Told, bench: Bench) -> Iterator[Child]:
 
 def whole(bench: Bench) -> str:
     """Return how the whole bench is, in a sentence."""
+    returned = sum(one["life"] == RETURNED_UNACKNOWLEDGED for one in bench.aside)
+    return _standing(bench) + (f"; {returned} returned, not acknowledged" if returned else "")
+
+
+def _standing(bench: Bench) -> str:
     heard = [one for one in bench.alarms if one["life"] not in SET_ASIDE]
     if not heard:
-        unknown = sum(tray_state(tray, ()) == UNKNOWN for tray in bench.now.trays)
-        returned = sum(one["life"] == RETURNED_UNACKNOWLEDGED for one in bench.aside)
-        words = (
-            f"No alarm, but {unknown} of {len(bench.now.trays)} trays not wholly known"
-            if unknown
-            else "No alarm"
-        )
-        return words + (f"; {returned} returned, not acknowledged" if returned else "")
+        trays = bench.now.trays
+        unknown = sum(tray_state(tray, ()) == UNKNOWN for tray in trays)
+        return f"No alarm, but {unknown} of {len(trays)} trays not wholly known" if unknown else "No alarm"
     unseen = sum(one["life"] == UNACKNOWLEDGED for one in heard)
     count = f"{len(heard)} alarm{'' if len(heard) == 1 else 's'}"
     words = {0: "acknowledged", len(heard): "not acknowledged"}.get(unseen, f"{unseen} not acknowledged")

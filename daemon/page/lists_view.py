@@ -19,10 +19,21 @@ _BATCHES: Final = ("Batch", "Crop", "Tray", "Stuck", "Cuttings", "Left", "Rooted
 
 def table(caption: str, headings: Sequence[str], rows: Iterable[Sequence[Child]]) -> Html:
     """Return a table in a part that scrolls by itself where it is too wide."""
-    head = element("thead", element("tr", [element("th", words, scope="col") for words in headings]))
-    body = element("tbody", [element("tr", [element("td", cell) for cell in row]) for row in rows])
-    whole = element("table", element("caption", caption), head, body)
+    whole = _table(headings, rows, element("caption", caption))
     return element("div", whole, class_="wide", tabindex="0", role="region", aria_label=caption)
+
+
+def _table(headings: Sequence[str], rows: Iterable[Sequence[Child]], caption: Child = None) -> Html:
+    """Return a table whose cells know their headings: on a narrow screen they stand beside them."""
+    head = element("thead", element("tr", [element("th", words, scope="col") for words in headings]))
+    body = [
+        element(
+            "tr",
+            [element("td", cell, data_words=words) for words, cell in zip(headings, row, strict=True)],
+        )
+        for row in rows
+    ]
+    return element("table", caption, head, element("tbody", body))
 
 
 def journal_list(config: Config, entries: Sequence[JournalEntry]) -> Html:
@@ -90,7 +101,7 @@ def _told(lines: Iterable[str]) -> Html:
     for is_indented, some in groupby(lines, key=lambda line: line.startswith("  ")):
         own = list(some)
         rows = _cells(own) if is_indented else []
-        parts.append(_stacked(rows[0], rows[1:]) if rows else _lines(own))
+        parts.append(_table(rows[0], rows[1:]) if rows else _lines(own))
     return element("div", parts, class_="told")
 
 
@@ -105,18 +116,6 @@ def _cells(rows: Sequence[str]) -> list[list[str]]:
     if len(rows) < 2 or len(begins) < 3 or any(row[at - 2 : at].strip() for row in rows for at in begins):
         return []
     return [[row[at:to].strip() for at, to in pairwise([*begins, None])] for row in rows]
-
-
-def _stacked(headings: Sequence[str], rows: Iterable[Sequence[str]]) -> Html:
-    head = element("thead", element("tr", [element("th", words, scope="col") for words in headings]))
-    body = [
-        element(
-            "tr",
-            [element("td", cell, data_words=words) for words, cell in zip(headings, row, strict=True)],
-        )
-        for row in rows
-    ]
-    return element("table", head, element("tbody", body), class_="stacked")
 
 
 def figures_parts(config: Config, figures: AlarmFigures | None) -> Iterator[Child]:

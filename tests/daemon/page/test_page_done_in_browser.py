@@ -56,6 +56,9 @@ def test_a_new_alarm_appears_by_itself_and_stays_when_it_returns_until_somebody_
         thermometer.celsius = 23.0
         card.locator("article").wait_for(state="detached", timeout=WITHIN_MS)
         assert card.locator(".returned").is_visible()
+        page.get_by_text("1 alarm, not acknowledged; 1 returned, not acknowledged").wait_for(
+            timeout=WITHIN_MS
+        )
 
 
 def test_an_alarm_is_shelved_and_taken_off_the_shelf_again(
