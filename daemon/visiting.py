@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wardian.daemon.config import Config
-from wardian.daemon.planning import with_records
 from wardian.daemon.tongue import Tongue
 from wardian.daemon.wiring import CLOCK_NOTE, lives, machine_clock, open_store
 from wardian.rules.ports import JournalEntry, Store
@@ -65,6 +64,7 @@ def bench_now(config: Config) -> "BenchNow":
     from wardian.adapters.stores.memory import MemoryStore
     from wardian.adapters.stores.opening import database_path
     from wardian.daemon.look import bench_now as look
+    from wardian.daemon.planning import with_records
 
     path = database_path(config.store_url, Path())
     if path is not None and not path.exists():
@@ -86,6 +86,7 @@ def trends(config: Config) -> "dict[str, Trends]":
     Raises:
         StoreFailed: The store cannot be read.
     """
+    from wardian.daemon.planning import with_records
     from wardian.daemon.trends import DAY_MS
     from wardian.daemon.trends import trends as lines
 
@@ -189,6 +190,7 @@ def care_known(config: Config) -> "tuple[Known, int]":
     """
     from wardian.daemon.care_seen_noted import seen_of
     from wardian.daemon.care_today import Known, by_tray
+    from wardian.daemon.planning import with_records
 
     with ExitStack() as opened:
         store, now_ms = look(config, opened)

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.config import Config, load
 from wardian.daemon.lives import Lives
-from wardian.daemon.planning import with_records
 from wardian.daemon.tongue import Tongue
 from wardian.daemon.words import Teller, TrayWords
 from wardian.rules.documents import Path as Place
@@ -161,6 +160,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     from wardian.daemon.loop import Loop
     from wardian.daemon.opening import Bench, open_notifiers, open_sensors
     from wardian.daemon.outbox import Outbox
+    from wardian.daemon.planning import with_records
     from wardian.daemon.polling import Polling
     from wardian.daemon.taking_part import RoundsOf, taking_part
     from wardian.rules.engine import Engine

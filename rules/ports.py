@@ -5,12 +5,14 @@ Adapters fulfil these; the rules only name them.
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Final, NamedTuple, Protocol
+from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol
 
 from wardian.rules.plans import TrayPlan
 from wardian.rules.readings import Chunk, Reading, Series
 from wardian.rules.records import Record
-from wardian.rules.rollups import Rollups
+
+if TYPE_CHECKING:
+    from wardian.rules.rollups import Rollups
 
 
 class Clock(Protocol):
@@ -298,7 +300,7 @@ class Store(Protocol):
     def folded_until_ms(self) -> int:
         """Return before when all hours were folded at least once; 0 where none were."""
 
-    def rollups(self, series: Series, from_ms: int, to_ms: int) -> Rollups:
+    def rollups(self, series: Series, from_ms: int, to_ms: int) -> "Rollups":
         """Return the five-minute pieces of a series with from_ms <= their begin < to_ms, of hours that are folded.
 
         Readings that came late count. The mean is given to a 65535th of the span between lowest and highest.

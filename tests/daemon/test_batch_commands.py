@@ -12,6 +12,9 @@ from batch_bench import CONFIG, BatchBench
 
 from wardian.adapters.stores.opening import open_store
 from wardian.daemon.cli import main
+from wardian.daemon.cli_batch_options import GROUPED_BY, LOSSES
+from wardian.rules.batch_compare import BY
+from wardian.rules.batches import REASONS
 from wardian.rules.records import BATCH
 
 NEW = ("new", "spring", "--tray", "tray-a", "--stuck-count", "40")
@@ -21,6 +24,11 @@ OLD = ("--stuck", "2020-03-02")
 @pytest.fixture
 def bench(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> BatchBench:
     return BatchBench(tmp_path, capsys)
+
+
+def test_what_the_options_offer_is_what_the_rules_know() -> None:
+    assert LOSSES == REASONS
+    assert sorted(BY) == list(GROUPED_BY)
 
 
 def test_a_batch_goes_from_sticking_to_potting(bench: BatchBench) -> None:

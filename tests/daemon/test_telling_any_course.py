@@ -116,6 +116,21 @@ def look_at_what_is_urgent(bench: Bench, now_ms: int) -> None:
                 assert ranks <= {HIGH, TO_BE_TOLD_ANEW}
 
 
+def test_what_an_act_lets_go_is_told_at_once_though_it_was_due_before() -> None:
+    of_a, of_b, of_d = ("tray-a", COLD), ("tray-b", FAR_COLD), ("tray-d", FAR_COLD)
+    steps = [
+        Step(0, *of_a, ""),
+        Step(0, *of_a, life.SHELVE),
+        Step(0, "tray-a", FAR_COLD, ""),
+        Step(0, *of_b, ""),
+        Step(0, "tray-d", COLD, ""),
+        Step(0, *of_d, ""),
+        Step(0, *of_d, life.SHELVE),
+        Step(20_000, *of_a, life.ACKNOWLEDGE),
+    ]
+    assert gone_through(steps, cuts=True).got == gone_through(steps).got
+
+
 @settings(max_examples=100, deadline=None)
 @given(STEPS)
 def test_wherever_it_is_cut_and_however_often_it_looks_the_same_messages_come(steps: list[Step]) -> None:

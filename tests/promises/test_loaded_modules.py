@@ -107,7 +107,7 @@ def loaded(bench: Path, program: str, *arguments: str) -> set[str]:
 @pytest.mark.parametrize(
     ("arguments", "unwanted"),
     [
-        (["--help"], [*INSIDE, *OUTSIDE]),
+        (["--help"], [*INSIDE, *OUTSIDE, "wardian.rules"]),
         (["replay", "--help"], [*INSIDE, *OUTSIDE]),
         (["air", "--temperature", "24 °C", "--humidity", "95 %"], ["pydantic", "yaml", *OUTSIDE]),
         (["check"], OUTSIDE),
