@@ -5,7 +5,6 @@ The rule of this file: it reads no more readings of a store than the time that i
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
 from wardian.daemon.batch_crops import crop_here
@@ -19,7 +18,7 @@ from wardian.daemon.tongue import Tongue
 from wardian.daemon.weeks import Week
 from wardian.daemon.words import Teller
 from wardian.rules.batches import Batch
-from wardian.rules.crops import day_start_ms, stage_spans
+from wardian.rules.crops import day_start_ms, local_day, stage_spans
 from wardian.rules.ports import JournalEntry, Store
 from wardian.rules.records import CARE, STAGE, Record, in_force
 from wardian.rules.shares import Span
@@ -27,7 +26,6 @@ from wardian.rules.transitions import Transition
 
 #: So many entries from the end of the journal are looked at, more where these do not go back far enough.
 _LOOKS: Final = (1_000, 10_000, None)
-_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +91,7 @@ def tray_then(config: Config, tray: TraySettings, batch: Batch) -> TraySettings:
     """Return a tray as it was meant to be for a batch: for an earlier one by the days of its crop alone."""
     if batch.stuck_ms >= day_start_ms(tray.stuck, config.site.zone):
         return tray
-    stuck = (_EPOCH + timedelta(milliseconds=batch.stuck_ms)).astimezone(config.site.zone).date()
+    stuck = local_day(batch.stuck_ms, config.site.zone)
     crop = crop_here(config, batch.crop)
     if crop is None:
         return replace(tray, stuck=stuck, plan=replace(tray.plan, spans=(), stages=()))

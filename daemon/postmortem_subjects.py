@@ -5,14 +5,13 @@ The rule of this file: a batch is held against what its crop wants by the config
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
 from typing import Final, NamedTuple
 
 from wardian.daemon.batch_crops import crop_here
 from wardian.daemon.config import Config, TraySettings
 from wardian.daemon.planning import plan_of
 from wardian.rules.batches import Batch
-from wardian.rules.crops import day_of, day_start_ms, due_ms, stage_spans
+from wardian.rules.crops import day_start_ms, due_ms, local_day, stage_spans
 from wardian.rules.postmortem.ground import Case
 from wardian.rules.readings import Chunk
 from wardian.rules.records import Record
@@ -104,12 +103,7 @@ def _settings(config: Config, batch: Batch) -> TraySettings:
         raise ValueError(
             f"batch {batch.name}: {batch.crop} is no crop here or of the library any more, so nobody says what it wants"
         )
-    zone, stuck = config.site.zone, _local_day(batch.stuck_ms, config)
+    zone, stuck = config.site.zone, local_day(batch.stuck_ms, config.site.zone)
     due = due_ms(crop, stuck, zone)
     plan = replace(tray.plan, tray=batch.tray, spans=stage_spans(crop, stuck, zone), due_ms=due)
     return replace(tray, name=batch.tray, crop=crop, stuck=stuck, plan=plan)
-
-
-def _local_day(time_ms: int, config: Config) -> date:
-    epoch = datetime(1970, 1, 1, tzinfo=UTC).date()
-    return epoch + timedelta(days=day_of(epoch, config.site.zone, time_ms))

@@ -194,15 +194,21 @@ _CALENDAR_MS: Final = (_utc_midnight_ms(date(1, 1, 3)), _utc_midnight_ms(date(99
 def day_of(stuck: date, zone: tzinfo, time_ms: int) -> int:
     """Return the number of local days from sticking to an instant; negative before it.
 
-    Where a clock is set back across midnight, the day that has begun goes on. Instants at or beyond
-    the ends of the calendar, in the years 1 and 9999, count as its first or last days.
+    Instants at or beyond the ends of the calendar, in the years 1 and 9999, count as its first or last days.
+    """
+    return (local_day(time_ms, zone) - stuck).days
+
+
+def local_day(time_ms: int, zone: tzinfo) -> date:
+    """Return the local day that an instant lies in, within the calendar.
+
+    Where a clock is set back across midnight, the day that has begun goes on.
     """
     first_ms, last_ms = _CALENDAR_MS
     time_ms = min(max(time_ms, first_ms), last_ms)
     local = _local_date(time_ms, zone)
-    if time_ms >= day_start_ms(local + timedelta(days=1), zone):
-        local += timedelta(days=1)
-    return (local - stuck).days
+    begun = time_ms >= day_start_ms(local + timedelta(days=1), zone)
+    return local + timedelta(days=1) if begun else local
 
 
 def day_start_ms(day: date, zone: tzinfo) -> int:

@@ -5,19 +5,18 @@ lit nor dark.
 """
 
 from collections.abc import Mapping
-from datetime import UTC, date, datetime, timedelta, tzinfo
+from datetime import date, timedelta, tzinfo
 from itertools import pairwise
 from typing import Final, NamedTuple
 
 import numpy as np
 
-from wardian.rules.crops import day_of, day_start_ms
+from wardian.rules.crops import day_start_ms, local_day
 from wardian.rules.judging import verdict_runs
 from wardian.rules.light import MS_PER_HOUR, PHOTON_MS_PER_MOL
 from wardian.rules.plans import LampRule, TrayPlan
 from wardian.rules.readings import Points, Times, Values, merged
 
-_EPOCH_DAY: Final = datetime(1970, 1, 1, tzinfo=UTC).date()
 _NOTHING: Final = Points(np.empty(0, np.int64), np.empty(0, np.float64))
 
 
@@ -100,7 +99,7 @@ def light_days(
     photons = _photons(light, plan, days)
     return [
         LightDay(
-            day=_local_day(from_ms, zone),
+            day=local_day(from_ms, zone),
             from_ms=from_ms,
             to_ms=to_ms,
             lit_h=float(lit_h[place]),
@@ -136,7 +135,7 @@ def lit_spans(points: Points, plan: TrayPlan, span: tuple[int, int]) -> list[tup
 
 def day_around_ms(time_ms: int, zone: tzinfo) -> tuple[int, int]:
     """Return the first instant of the local day in which an instant lies, and that of the day after."""
-    day = _local_day(time_ms, zone)
+    day = local_day(time_ms, zone)
     return day_start_ms(day, zone), day_start_ms(day + timedelta(days=1), zone)
 
 
@@ -184,7 +183,3 @@ def _edges(span: tuple[int, int], zone: tzinfo) -> list[int]:
         edges.append(from_ms)
         from_ms = day_around_ms(from_ms, zone)[1]
     return [*edges, to_ms] if edges else []
-
-
-def _local_day(time_ms: int, zone: tzinfo) -> date:
-    return _EPOCH_DAY + timedelta(days=day_of(_EPOCH_DAY, zone, time_ms))
