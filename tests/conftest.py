@@ -20,6 +20,20 @@ LOOPBACK = "127.0.0.1"
 WaitUntil = Callable[..., None]
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--long", action="store_true", help="run the long forms, too, which take minutes to hours"
+    )
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    if not config.getoption("--long"):
+        left_out = pytest.mark.skip(reason="a long form; asked for by --long")
+        for item in items:
+            if item.get_closest_marker("long"):
+                item.add_marker(left_out)
+
+
 @pytest.fixture(autouse=True)
 def _scrubbed_environment(monkeypatch: pytest.MonkeyPatch) -> None:
     """No setting of the person who runs the tests reaches the program under test."""
