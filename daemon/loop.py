@@ -42,6 +42,8 @@ STATE_EVERY_MS: Final = 3_600_000
 READ_AT_ONCE_MS: Final = 6 * 3_600_000
 #: The name under which it is kept what people were told.
 TELLING_NOTE: Final = "telling"
+#: And since when minutes follow each other, as no clock was set.
+UNBROKEN_NOTE: Final = "unbroken"
 BACKLOG_MS: Final = 60_000
 QUIET_S: Final = 5.0
 #: The longest that judgement waits for a wire that does not work, and for a backlog, in our own time.
@@ -94,7 +96,7 @@ class Loop:
         self._teller = teller
         self._settle_ms = settle_ms
         self._clock = clock
-        self._intake = Intake(settle_ms)
+        self.intake = Intake(settle_ms)
         self._unkept = _Unkept()
         self._saved_ms = 0
         self._began_s = self._quiet_since_s = clock.monotonic_s()
@@ -109,7 +111,7 @@ class Loop:
         #: What takes part before anything is judged, so that it is judged by it.
         self.before: list[Beside] = []
         self._could_ask = True
-        #: Small facts to keep with the rounds; those under ``sensors`` as soon as they change.
+        #: Small facts to keep with the rounds; those under ``sensors`` and ``time`` as soon as they change.
         self.notes: Callable[[], Mapping[str, Any]] = dict
         #: Where every alarm stands.
         self.lives = Lives({})
@@ -120,6 +122,8 @@ class Loop:
         #: What people are told, where there are any.
         self.telling: Telling | None = None
         self._noted: object = None
+        #: Whether the clock can be trusted.
+        self.knows_time: Callable[[], bool] = lambda: True
 
     def replan(self, plan: TrayPlan, records: Sequence[Record]) -> None:
         """Let a tray be judged by another plan from now on, and observed with the care that records tell of."""
@@ -154,7 +158,8 @@ class Loop:
 
         What stands in the journal stands until it is seen to be over.
         """
-        for from_ms in range(now_ms - KEPT * MINUTE_MS, now_ms + STATE_EVERY_MS, READ_AT_ONCE_MS):
+        unbroken_ms = self._store.notes().get(UNBROKEN_NOTE, 0)
+        for from_ms in range(max(now_ms - KEPT * MINUTE_MS, unbroken_ms), now_ms + STATE_EVERY_MS, READ_AT_ONCE_MS):
             self.observer.feed(self._store.chunk(from_ms, from_ms + READ_AT_ONCE_MS))
         for tray, care in remembered_cares(self._store.records(), now_ms):
             if tray in self.observer.trays:
@@ -165,6 +170,15 @@ class Loop:
             for entry in self._store.standing()
             if entry.tray in self.observer.trays
         )
+
+    def leap(self, now_ms: int, by_ms: int) -> None:
+        """Go on at another time, for the clock was set ahead: what lasts goes on lasting, and nothing fell silent."""
+        self._take_in(self.queue.take(len(self.queue)), now_ms, ())
+        self.engine.move(by_ms)
+        self.observer.begin_anew()
+        self._saved_ms += by_ms
+        self._unkept.changed.update(self._settle_ms)
+        self._unkept.notes[UNBROKEN_NOTE] = now_ms + by_ms
 
     def _retire(self, now_ms: int) -> None:
         """Return alarms that stand in the journal and are not watched for any more."""
@@ -204,6 +218,11 @@ class Loop:
         """Whether the backlog of the start is in, so that what is judged is what is known."""
         return self._backlog_is_in
 
+    @property
+    def is_sure(self) -> bool:
+        """Whether what is judged is what is known, and it is known what time it is."""
+        return self._backlog_is_in and self.knows_time()
+
     def close(self) -> None:
         """Judge and keep all that is in, with the whole state."""
         now_ms = self._clock.wall_ms()
@@ -227,7 +246,7 @@ class Loop:
             self._unkept.notes |= extra.notes
 
     def _take_in(self, arrivals: list[Arrival], now_ms: int, sensors: Sequence[Sensor]) -> None:
-        taken, refused = self._intake.take(arrivals, now_ms)
+        taken, refused = self.intake.take(arrivals, now_ms, knows_time=self.knows_time())
         unkept = self._unkept
         readings = self._take_readings(taken)
         for time_ms, tray, quantity in doubted(refused, self._settle_ms, now_ms):
@@ -316,7 +335,7 @@ class Loop:
         if now_ms - self._saved_ms >= STATE_EVERY_MS:
             unkept.changed.update(self._settle_ms)
         notes = self.notes()
-        noted = notes.get("sensors")
+        noted = notes.get("sensors"), notes.get("time")
         is_told = self.telling is not None and self.telling.changed
         if not unkept and noted == self._noted and not is_told:
             self._was_whole()

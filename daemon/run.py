@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon import logs, wiring
 from wardian.daemon.bench_watch import Watch
+from wardian.daemon.clock_watch import Anew
 from wardian.daemon.config import Config
 from wardian.daemon.exit_status import DOES_NOT_HOLD, DONE
 from wardian.rules.errors import AdapterError
@@ -23,10 +24,17 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 
 _SIGNALS: Final = frozenset({signal.SIGTERM, signal.SIGINT})
+#: What the loop's thread sends when it ends by itself.
+_ENDED: Final = signal.SIGUSR1
+#: What must be blocked before any thread is started.
+BLOCKED: Final = _SIGNALS | {_ENDED}
+#: How long a start waits for a machine's clock that cannot be right, and how often it looks.
+TIME_PATIENCE_S: Final = 60.0
+_LOOK_S: Final = 0.25
 
 
 def watch(config_path: Path) -> int:
-    """Watch until SIGTERM or SIGINT, which every thread must block; return the exit status.
+    """Watch until SIGTERM or SIGINT; every thread must block ``BLOCKED``; return the exit status.
 
     Raises:
         BadConfig: The configuration cannot be used.
@@ -35,19 +43,40 @@ def watch(config_path: Path) -> int:
     """
     config = wiring.load_config(config_path)
     logs.begin()
-    with ExitStack() as opened:
-        watching = open_whole(config, opened)
-        return _until_told(watching)
+    if not _time_came(config):
+        return DONE
+    anew: Anew | None = None
+    while True:
+        with ExitStack() as opened:
+            watching = open_whole(config, opened, anew)
+            status = _until_told(watching)
+        anew = watching.anew
+        if anew is None:
+            return status
+        wiring.move_era(config, anew)
 
 
-def open_whole(config: Config, opened: ExitStack) -> Watch:
+def _time_came(config: Config) -> bool:
+    """Wait a little for a machine's clock that cannot be right yet; return False where one was told to stop meanwhile.
+
+    Until then nothing is opened: what waits at a broker waits there, and keeps its time.
+    """
+    machine = wiring.machine_clock()
+    begun_s, known_ms = machine.monotonic_s(), wiring.earliest_ms(config)
+    while machine.wall_ms() < known_ms and machine.monotonic_s() - begun_s < TIME_PATIENCE_S:
+        if signal.sigtimedwait(_SIGNALS, _LOOK_S) is not None:
+            return False
+    return True
+
+
+def open_whole(config: Config, opened: ExitStack, anew: Anew | None = None) -> Watch:
     """Open all that runs, the page included; it is closed with ``opened``.
 
     Raises:
         StoreFailed: The store cannot keep its promise.
         AdapterError: Something can never work as configured.
     """
-    watching = wiring.open_watch(config, opened)
+    watching = wiring.open_watch(config, opened, anew)
     if config.outward.page is not None:
         _open_page(config, config.outward.page, watching, opened)
     return watching
@@ -72,6 +101,7 @@ def _open_page(config: Config, keys: "PageKeys", watching: Watch, opened: ExitSt
 def _until_told(watching: Watch) -> int:
     """Run the loop in a thread of its own; a loop that ends by itself ends the daemon."""
     failures: list[BaseException] = []
+    ended = threading.Event()
 
     def work() -> None:
         try:
@@ -79,15 +109,20 @@ def _until_told(watching: Watch) -> int:
         except BaseException as error:  # noqa: BLE001  # handed to the main thread, which raises it
             failures.append(error)
         finally:
-            os.kill(os.getpid(), signal.SIGTERM)
+            ended.set()
+            os.kill(os.getpid(), _ENDED)
 
     threading.excepthook = _end_at_once
     thread = threading.Thread(target=work, name="loop")
     thread.start()
-    received = signal.sigwait(_SIGNALS)
+    received = signal.sigwait(BLOCKED)
+    while received == _ENDED and not ended.is_set():
+        received = signal.sigwait(BLOCKED)
     log.info("stopping", extra={"signal": signal.Signals(received).name})
     watching.stop()
     thread.join()
+    if received != _ENDED:
+        watching.anew = None
     if failures:
         raise failures[0]
     return DONE

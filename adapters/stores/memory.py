@@ -19,12 +19,16 @@ from wardian.adapters.stores.packing import (
     Row,
     act_of,
     act_row,
+    moved_entry,
+    moved_packed,
+    moved_text,
     pack,
     record_of,
     record_row,
     state_of,
 )
 from wardian.rules.errors import StoreFailed
+from wardian.rules.moving import Moving, moved_json
 from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import (
     SERIES_AT_ONCE,
@@ -122,6 +126,24 @@ class MemoryStore:
                 self._told.add((row["channel"], row["key"]))
                 number = len(self._outbox) + 1
                 self._outbox[number] = _due(number, row)
+
+    def move(self, moving: Moving) -> None:
+        """Move all that was kept of an era to where it belongs; all of it or nothing."""
+        with self._lock:
+            self._readings = {
+                (moving.of(time_ms), number): one._replace(time_ms=moving.of(time_ms))
+                for (time_ms, number), one in self._readings.items()
+            }
+            self._late = {(moving.of(time_ms), number) for time_ms, number in self._late}
+            self._hours.move(moving)
+            self._journal = [moved_entry(row, moving) for row in self._journal]
+            self._refused = [
+                (moving.of(refused_ms), _moved_refusal(one, moving)) for refused_ms, one in self._refused
+            ]
+            self._outbox = {number: _moved_due(due, moving) for number, due in self._outbox.items()}
+            self._ends = {n: end._replace(time_ms=moving.of(end.time_ms)) for n, end in self._ends.items()}
+            self._states = {tray: moved_packed(state, moving) for tray, state in self._states.items()}
+            self._notes = {name: moved_text(value, moving) for name, value in self._notes.items()}
 
     def states(self) -> dict[str, dict[str, Any]]:
         """Return the last saved engine state of every tray."""
@@ -307,6 +329,18 @@ def _refuse_unkeepable(reading: Reading) -> None:
     # A numpy integer passes for one in most places, but not in a database.
     if type(reading.time_ms) is not int or not math.isfinite(reading.value):
         raise StoreFailed(ADAPTER, f"cannot be kept: {reading}")
+
+
+def _moved_refusal(one: Refused, moving: Moving) -> Refused:
+    return one if one.time_ms is None else one._replace(time_ms=moving.of(one.time_ms))
+
+
+def _moved_due(due: Due, moving: Moving) -> Due:
+    created_ms, due_ms = moving.of(due.created_ms), moving.of(due.due_ms)
+    message = due.message
+    if created_ms != due.created_ms:
+        message = replace(message, fields=moved_json(message.fields, moving))
+    return replace(due, message=message, created_ms=created_ms, due_ms=due_ms)
 
 
 def _refused(row: Row) -> Refused:

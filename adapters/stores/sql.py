@@ -16,7 +16,7 @@ from typing import Any, Self
 from sqlalchemy import Connection, Engine, Select, exists, func, insert, select, update
 from sqlalchemy import Row as Found
 
-from wardian.adapters.stores import folding, sums
+from wardian.adapters.stores import folding, moving_rows, sums
 from wardian.adapters.stores.failures import explaining, failed
 from wardian.adapters.stores.keeping import Keeper
 from wardian.adapters.stores.lock import DatabaseLock
@@ -51,6 +51,7 @@ from wardian.adapters.stores.sqlite_file import (
     refuse_what_is_not_ours,
     writing,
 )
+from wardian.rules.moving import Moving
 from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import (
     SERIES_AT_ONCE,
@@ -131,6 +132,12 @@ class SqlStore:
         packed = pack(round_)
         with self._writing() as connection:
             return self._keeper.keep(connection, round_, packed)
+
+    def move(self, moving: Moving) -> None:
+        """Move all that was kept of an era to where it belongs; all of it or nothing."""
+        with self._writing() as connection:
+            moving_rows.move(connection, moving)
+            self._keeper.forget()
 
     def states(self) -> dict[str, dict[str, Any]]:
         """Return the last saved engine state of every tray."""
