@@ -53,6 +53,7 @@ def watch(config_path: Path) -> int:
         anew = watching.anew
         if anew is None:
             return status
+        log.info("beginning anew by another time")
         wiring.move_era(config, anew)
 
 
@@ -63,6 +64,8 @@ def _time_came(config: Config) -> bool:
     """
     machine = wiring.machine_clock()
     begun_s, known_ms = machine.monotonic_s(), wiring.earliest_ms(config)
+    if machine.wall_ms() < known_ms:
+        log.warning("waiting for the clock to be set", extra={"at_most_s": TIME_PATIENCE_S})
     while machine.wall_ms() < known_ms and machine.monotonic_s() - begun_s < TIME_PATIENCE_S:
         if signal.sigtimedwait(_SIGNALS, _LOOK_S) is not None:
             return False
@@ -118,7 +121,8 @@ def _until_told(watching: Watch) -> int:
     received = signal.sigwait(BLOCKED)
     while received == _ENDED and not ended.is_set():
         received = signal.sigwait(BLOCKED)
-    log.info("stopping", extra={"signal": signal.Signals(received).name})
+    if received != _ENDED:
+        log.info("stopping", extra={"signal": signal.Signals(received).name})
     watching.stop()
     thread.join()
     if received != _ENDED:
