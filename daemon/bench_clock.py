@@ -30,15 +30,21 @@ class BenchClock:
         era_ms: Since when no step of the clock lies behind what this clock says; labels of this era hang together.
     """
 
-    def __init__(self, machine: Clock, known_ms: int = 0) -> None:
-        """Begin where the machine's clock is, or where time was when something was last kept (``known_ms``)."""
+    def __init__(self, machine: Clock, known_ms: int = 0, guess_ms: int = 0) -> None:
+        """Begin where the machine's clock is, or, where that cannot be, at a guess.
+
+        Args:
+            machine: What is followed.
+            known_ms: When something was last kept: it is later than that.
+            guess_ms: What time it may be where the machine does not know, if that is later still.
+        """
         self._machine = machine
         self._lock = threading.Lock()
         self.floor_ms = max(known_ms, RELEASED_MS)
         now_ms = machine.wall_ms()
         #: Whether the machine's clock is behind what cannot be, so that time goes on without it.
         self._goes_alone = now_ms < self.floor_ms
-        self._now_ms = float(max(now_ms, self.floor_ms))
+        self._now_ms = float(max(now_ms, self.floor_ms, guess_ms if self._goes_alone else 0))
         self._seen_s = machine.monotonic_s()
         self.era_ms = int(self._now_ms)
 
@@ -70,7 +76,8 @@ class BenchClock:
         """
         ahead_ms = self.ahead_ms()
         if self._goes_alone:
-            return ahead_ms if ahead_ms > -JUMP_MS else None
+            is_in_sight = ahead_ms > -JUMP_MS or self.era_ms + ahead_ms >= self.floor_ms
+            return ahead_ms if is_in_sight else None
         return ahead_ms if abs(ahead_ms) >= JUMP_MS else None
 
     # ------------------------------------------------------------------------ dealing with a step

@@ -41,7 +41,7 @@ class Intake:
         """Accept readings of these trays only."""
         self._trays = frozenset(trays)
         #: Hears of each message that says its own time: of a sensor and a tray, when it came, its newest own time.
-        self.on_own_time: Callable[[tuple[str, str], int, int], None] = lambda whose, received_ms, own_ms: None
+        self.on_own_time: Callable[[tuple[str, str], int, int], None] | None = None
 
     def take(
         self, arrivals: Iterable[Arrival], now_ms: int, *, knows_time: bool = True
@@ -79,7 +79,7 @@ class Intake:
 
     def _hear_own_times(self, arrival: Arrival, decoded: Decoded) -> None:
         own = [(one.time_ms, one.tray) for one in decoded.measured if one.time_ms is not None]
-        if own:
+        if own and self.on_own_time:
             time_ms, tray = max(own)
             if tray in self._trays:
                 self.on_own_time((arrival.sensor.name, tray), arrival.received_ms, time_ms)

@@ -159,7 +159,9 @@ class Loop:
         What stands in the journal stands until it is seen to be over.
         """
         unbroken_ms = self._store.notes().get(UNBROKEN_NOTE, 0)
-        for from_ms in range(max(now_ms - KEPT * MINUTE_MS, unbroken_ms), now_ms + STATE_EVERY_MS, READ_AT_ONCE_MS):
+        for from_ms in range(
+            max(now_ms - KEPT * MINUTE_MS, unbroken_ms), now_ms + STATE_EVERY_MS, READ_AT_ONCE_MS
+        ):
             self.observer.feed(self._store.chunk(from_ms, from_ms + READ_AT_ONCE_MS))
         for tray, care in remembered_cares(self._store.records(), now_ms):
             if tray in self.observer.trays:

@@ -26,7 +26,7 @@ class Retaking:
         """Go on after the last watering that an earlier run looked at."""
         self._trays = trays
         self._seen_ms: dict[str, int] = dict(store.notes().get(NOTE, {}))
-        #: Whether times can be trusted: what is on record keeps its time for good.
+        #: Whether what is known is what happened, and when: what is on record keeps its time for good.
         self.is_ready: Callable[[], bool] = lambda: True
 
     def work(self, now_ms: int, _lives: Lives) -> Extra:

@@ -109,7 +109,7 @@ def _until_told(watching: Watch) -> int:
     def work() -> None:
         try:
             watching.loop_until_stopped()
-        except BaseException as error:  # noqa: BLE001  # handed to the main thread, which raises it
+        except BaseException as error:  # noqa: BLE001  # handed to the main thread, which raises it  # handed to the main thread, which raises it
             failures.append(error)
         finally:
             ended.set()

@@ -43,7 +43,7 @@ def taking_part(of: RoundsOf, opened: ExitStack) -> tuple[list[Beside], list[Bes
     known = KnownCare(of.loop.observer, lambda: recording.known, lambda: of.loop.is_sure)
     before: list[Beside] = [recording, CareSeenNoted(of.loop.observer, of.store.notes())]
     retaking = Retaking(of.store, of.loop.observer.trays)
-    retaking.is_ready = lambda: of.loop.knows_time()
+    retaking.is_ready = lambda: of.loop.is_sure
     return before, [retaking, *_reminders(of, known), *_past_due(of, opened)]
 
 

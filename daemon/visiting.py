@@ -79,7 +79,9 @@ def bench_now(config: Config) -> "BenchNow":
         pid = held.pid if held else None
         config = with_records(config, store.records())
         time = {"is_trusted": is_time_trusted(store.notes())}
-        return look(config, store, now_ms, {"pid": pid, "time": time, "words": _daemon_words(config, store, held)})
+        return look(
+            config, store, now_ms, {"pid": pid, "time": time, "words": _daemon_words(config, store, held)}
+        )
 
 
 def trends(config: Config) -> "dict[str, Trends]":

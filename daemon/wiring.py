@@ -13,6 +13,7 @@ from wardian.daemon.config import Config, load
 from wardian.daemon.lives import Lives
 from wardian.daemon.tongue import Tongue
 from wardian.daemon.words import Teller, TrayWords
+from wardian.rules.crops import day_start_ms
 from wardian.rules.documents import Path as Place
 from wardian.rules.documents import dotted
 from wardian.rules.errors import BadConfig, Mistake, StoreFailed
@@ -148,9 +149,14 @@ def _clock(config: Config, store: Store) -> "BenchClock | HurriedClock":
     keys = config.simulator
     machine, kept_ms = machine_clock(), known_ms(store)
     if keys is None or (keys.speed == 1 and keys.start is None):
-        return BenchClock(machine, kept_ms)
+        return BenchClock(machine, kept_ms, 0 if kept_ms else _stuck_ms(config))
     begin_ms = machine.wall_ms() if keys.start is None else keys.start
     return HurriedClock(max(begin_ms, kept_ms), keys.speed)
+
+
+def _stuck_ms(config: Config) -> int:
+    """Return when the last tray was stuck: a bench of which nothing is kept is mostly begun on that day."""
+    return max(day_start_ms(tray.stuck, config.site.zone) for tray in config.trays)
 
 
 def known_ms(store: Store) -> int:

@@ -46,7 +46,9 @@ class HoursInMemory:
         for heard in self._heard.values():
             for hour_ms in [hour_ms for hour_ms, values in heard.items() if not values]:
                 del heard[hour_ms]
-        self._newest_ms = max((max(max(hour) for hour in one.values()) for one in self._heard.values() if one), default=0)
+        self._newest_ms = max(
+            (max(max(hour) for hour in one.values()) for one in self._heard.values() if one), default=0
+        )
         for reading in moved:
             self.add(reading._replace(time_ms=moving.of(reading.time_ms)))
 

@@ -17,7 +17,9 @@ _TIMES: Final = (
     (schema.refused, ("refused_ms", "time_ms")),
     (schema.outbox, ("created_ms", "due_ms", "delivered_ms", "given_up_ms")),
 )
-_UNCHANGEABLE: Final = "SELECT sql FROM sqlite_master WHERE type = 'trigger' AND name = 'journal_refuses_update'"
+_UNCHANGEABLE: Final = (
+    "SELECT sql FROM sqlite_master WHERE type = 'trigger' AND name = 'journal_refuses_update'"
+)
 
 
 def move(connection: Connection, moving: Moving) -> None:

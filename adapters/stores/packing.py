@@ -111,10 +111,7 @@ def pack(round_: Round) -> Packed:
             }
             for due in round_.due
         ],
-        states=[
-            {"tray": tray, "state": _packed(state)}
-            for tray, state in round_.states.items()
-        ],
+        states=[{"tray": tray, "state": _packed(state)} for tray, state in round_.states.items()],
         notes=[{"name": name, "value": to_json(value)} for name, value in round_.notes.items()],
         refused=[{"refused_ms": round_.now_ms, **_cut(one)._asdict()} for one in round_.refused],
         acts_done=list(round_.acts_done),

@@ -100,5 +100,9 @@ def test_what_is_said_about_the_era_is_moved_and_what_people_put_down_stays(stor
 def test_the_journal_is_only_added_to_again_afterwards(store: Store) -> None:
     filled(store)
     store.move(Moving(ERA_MS, DAY_MS))
-    store.keep(Round(ERA_MS + 2 * DAY_MS, journal=[(ERA_MS + 2 * DAY_MS, "tray-a", entry("2026-03-03T00:00:00.000Z"))]))
+    store.keep(
+        Round(
+            ERA_MS + 2 * DAY_MS, journal=[(ERA_MS + 2 * DAY_MS, "tray-a", entry("2026-03-03T00:00:00.000Z"))]
+        )
+    )
     assert len(store.journal()) == 4

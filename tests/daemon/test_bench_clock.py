@@ -95,3 +95,19 @@ def test_for_a_clock_put_back_by_more_nobody_waits() -> None:
     clock.go_alone()
     machine.step(600 * MINUTE_MS)
     assert clock.wall_ms() == NOON_MS + 600 * MINUTE_MS
+
+
+def test_a_guess_may_be_too_late_and_the_right_time_is_still_a_step() -> None:
+    machine = FakeClock(now_ms=0)
+    clock = BenchClock(machine, guess_ms=NOON_MS + YEAR_MS)
+    assert clock.wall_ms() == NOON_MS + YEAR_MS
+    assert clock.step_ms() is None
+    machine.now_ms = NOON_MS
+    assert clock.step_ms() == -YEAR_MS
+    clock.move(-YEAR_MS)
+    assert clock.wall_ms() == clock.era_ms == NOON_MS
+    assert clock.is_trusted
+
+
+def test_a_guess_is_of_no_interest_where_the_machine_knows_the_time() -> None:
+    assert BenchClock(FakeClock(), guess_ms=NOON_MS + YEAR_MS).wall_ms() == NOON_MS

@@ -1,5 +1,7 @@
 """A start without trusted time, stepped: what is judged, what is dated anew, and what a restart makes of it."""
 
+from itertools import pairwise
+
 import pytest
 from clock_rig import ClockRig
 from fake_clock import NOON_MS, FakeClock
@@ -36,7 +38,7 @@ def test_what_was_read_without_a_clock_is_dated_anew_when_the_time_comes(after: 
     assert rig.told(of_watch=True) == [NOT_TRUSTED, ("clock-was-set", "raised"), TRUSTED]
     assert rig.told() == []
     times_ms = [one.time_ms for one in rig.store.readings(0, 2**62)]
-    pauses_ms = sorted(later - earlier for earlier, later in zip(times_ms, times_ms[1:], strict=False))
+    pauses_ms = sorted(later - earlier for earlier, later in pairwise(times_ms))
     assert max(pauses_ms[:-1]) <= MINUTE_MS
     assert abs(pauses_ms[-1] - 3 * HOUR_MS) <= MINUTE_MS
     assert rig.machine.now_ms - times_ms[-1] <= MINUTE_MS
@@ -103,7 +105,9 @@ def test_a_clock_put_back_below_what_is_kept_is_not_followed_until_it_is_right()
     rig.live(10, lambda _: 22.0)
     rig.live(30, lambda _: 22.0, {0: -YEAR_MS})
     assert rig.begun_anew == 0
-    assert rig.told(of_watch=True) == [NOT_TRUSTED, ("clock-was-set", "raised")] or rig.told(of_watch=True) == [
+    assert rig.told(of_watch=True) == [NOT_TRUSTED, ("clock-was-set", "raised")] or rig.told(
+        of_watch=True
+    ) == [
         ("clock-was-set", "raised"),
         NOT_TRUSTED,
     ]
@@ -119,11 +123,13 @@ def test_a_clock_set_ahead_by_mistake_and_back_again_leaves_every_reading_where_
     rig.live(30, lambda _: 22.0, {10: HOUR_MS, 20: -HOUR_MS})
     times_ms = [one.time_ms for one in rig.store.readings(0, 2**62)]
     assert len(times_ms) == 60
-    assert {later - earlier for earlier, later in zip(times_ms, times_ms[1:], strict=False)} == {30_000}
+    assert {later - earlier for earlier, later in pairwise(times_ms)} == {30_000}
 
 
 sets = st.lists(
-    st.tuples(st.integers(1, 30), st.sampled_from([-10 * YEAR_MS, -HOUR_MS, -90_000, 0, 6_000, HOUR_MS, YEAR_MS])),
+    st.tuples(
+        st.integers(1, 30), st.sampled_from([-10 * YEAR_MS, -HOUR_MS, -90_000, 0, 6_000, HOUR_MS, YEAR_MS])
+    ),
     min_size=1,
     max_size=6,
 )

@@ -73,7 +73,7 @@ def starts_ms(day: date, night: Night) -> int:
     before_ms, after_ms = midnight_ms - night.before * MINUTE_MS, midnight_ms - night.after * MINUTE_MS
     if before_ms < night.at_ms:
         return before_ms
-    return after_ms if after_ms >= night.at_ms else night.at_ms
+    return max(after_ms, night.at_ms)
 
 
 def local_date(night: Night) -> date:
@@ -167,7 +167,10 @@ def test_the_day_of_a_tray_is_counted_right_from_2026_to_2033(stuck: date, zone:
         expected = number_of(day) - number_of(stuck)
         assert day_of(stuck, where, noon_ms) == expected
         start_ms = day_start_ms(day, where)
-        assert (day_of(stuck, where, start_ms), day_of(stuck, where, start_ms - 1)) == (expected, expected - 1)
+        assert (day_of(stuck, where, start_ms), day_of(stuck, where, start_ms - 1)) == (
+            expected,
+            expected - 1,
+        )
 
 
 @pytest.mark.fault(21)

@@ -23,7 +23,9 @@ def plan() -> TrayPlan:
     stage = Stage("callusing", 0, {AIR: warm, "light_hours": light})
     spans = (StageSpan(BEGIN_MS - 500 * 24 * HOUR_MS, stage),)
     lamp = LampRule(LUX, 1000.0, 900.0)
-    return TrayPlan("tray-a", spans, 5 * MINUTE_MS, lamp=lamp, silent_after_ms={AIR: 10 * MINUTE_MS, LUX: HOUR_MS})
+    return TrayPlan(
+        "tray-a", spans, 5 * MINUTE_MS, lamp=lamp, silent_after_ms={AIR: 10 * MINUTE_MS, LUX: HOUR_MS}
+    )
 
 
 def readings(minutes: range, values: list[float]) -> list[Reading]:
@@ -74,7 +76,9 @@ def test_a_moved_era_is_judged_on_as_if_nothing_had_been_known_before_it(
     if by_ms > 5 * MINUTE_MS:
         known = sum(to_ms - from_ms for from_ms, to_ms, *_ in lit)
         assert abs(known - sum(to_ms - from_ms for from_ms, to_ms, *_ in expected)) <= 5 * MINUTE_MS
-    present, wanted = (engine.trays["tray-a"].present(moving.of(BEGIN_MS + 120 * MINUTE_MS)) for engine in (again, right))
+    present, wanted = (
+        engine.trays["tray-a"].present(moving.of(BEGIN_MS + 120 * MINUTE_MS)) for engine in (again, right)
+    )
     assert present[AIR].stand == wanted[AIR].stand
     # A run does not reach across what nobody knows.
     for _, _, (_, run_ms, *_) in again.state()["tray-a"]["limits"]:

@@ -82,7 +82,9 @@ class ClockRig:
         decoded = Decoded([Measured(own_ms, "tray-a", AIR, value)])
         assert self.sensor.hand_over(Arrival(self.sensor, self.clock.wall_ms(), decoded))
 
-    def live(self, minutes: float, value: Callable[[float], float | None], jumps: Mapping[float, int] = {}) -> None:  # noqa: B006 - only read
+    def live(
+        self, minutes: float, value: Callable[[float], float | None], jumps: Mapping[float, int] = {}
+    ) -> None:
         """Let real time pass, with a reading each half minute where there is one, and set the machine's clock on the way.
 
         ``jumps`` says by how many milliseconds after which minutes.
