@@ -264,6 +264,7 @@ def test_what_was_typed_is_kept_when_it_is_refused(shown: PageRig) -> None:
     assert '<option value="tray-b" selected>' in got.text
 
 
+@pytest.mark.threat(5)
 def test_a_form_of_another_site_changes_nothing(shown: PageRig) -> None:
     form = shown.form(tray="tray-a", event="misted")
     foreign = {"Origin": "http://evil.example", "Sec-Fetch-Site": "cross-site"}
@@ -316,6 +317,7 @@ def test_a_bench_with_a_password_shows_nothing_without_it(tmp_path: Path) -> Non
 # --------------------------------------------------------------------------------- hostile words
 
 
+@pytest.mark.threat(6)
 def test_200_hostile_words_stay_words_in_journal_and_forms(rig: PageRig) -> None:
     words = hostile_words()
     assert len(set(words)) == 200
