@@ -26,6 +26,10 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
+def pytest_configure(config: pytest.Config) -> None:
+    config.pluginmanager.import_plugin("fault_table")
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     if not config.getoption("--long"):
         left_out = pytest.mark.skip(reason="a long form; asked for by --long")
