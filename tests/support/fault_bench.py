@@ -65,6 +65,7 @@ sensors:
         payload: senml
         names: {{{names}}}
       - {{topic: "plain/{{tray}}/{{quantity}}", payload: number}}
+{sensors}\
 notifiers:
   - {{name: desk, kind: webhook, url: "{receiver}/desk", token_file: token}}
 {more}
@@ -79,6 +80,7 @@ class Settings:
     hold: str = "12 min"
     protocol: str = "5"
     keepalive: str = "30 s"
+    sensors: str = ""
     more: str = ""
     #: Where the daemon finds its broker, when not at the broker's own port.
     port: int = 0
@@ -117,6 +119,7 @@ class FaultBench:
             keepalive=settings.keepalive,
             names=names,
             receiver=self.receiver.address,
+            sensors=settings.sensors,
             more=settings.more,
         )
         (self.folder / "config.yaml").write_text(text, encoding="utf-8")
@@ -125,7 +128,7 @@ class FaultBench:
 
     def start(self, *, connects: bool = True, **environment: str) -> None:
         """Start the daemon; return once its broker has heard its subscription, where it connects."""
-        before = self.broker.log.count("Sending SUBACK to bench-12")
+        before = self.subscriptions
         with (self.folder / "daemon.log").open("ab") as log:
             self.process = subprocess.Popen(
                 [sys.executable, "-m", "wardian.daemon.cli", "run"],
@@ -135,9 +138,7 @@ class FaultBench:
                 env={**os.environ, "PYTHONUNBUFFERED": "1", **environment},
             )
         if connects:
-            self.wait_until(
-                lambda: self.broker.log.count("Sending SUBACK to bench-12") > before, "the subscription", 60
-            )
+            self.wait_until(lambda: self.subscriptions > before, "the subscription", 60)
 
     def kill(self) -> None:
         """End the daemon as a power cut would end the process."""
@@ -182,6 +183,11 @@ class FaultBench:
         """Wait until ``wardian status`` says these words."""
         self.wait_until(lambda: words in self.run("status").stdout, f"status to say {words!r}", within_s)
 
+    @property
+    def subscriptions(self) -> int:
+        """How often its broker has heard its subscription so far."""
+        return int(self.broker.log.count("Sending SUBACK to bench-12"))
+
     # ----------------------------------------------------------------------------------- its probes
 
     def publish(self, tray: str, packs: Iterable[tuple[int, Mapping[str, float]]]) -> None:
@@ -225,6 +231,10 @@ class FaultBench:
         """Return what was refused, the newest hundred."""
         with self.store() as store:
             return [one for _, one in store.refused()]
+
+    def counted(self) -> int:
+        """Return how many readings were taken or refused so far."""
+        return len(self.kept()) + len(self.refused()) if self.has_store else 0
 
     def journal(self) -> list[JournalEntry]:
         """Return the journal."""
