@@ -1,12 +1,11 @@
 """The round: what arrived is judged and kept, then its sources and the outbox are told.
 
 The rule of this file: a source hears "received" only after the commit, and a commit that failed is
-tried again with everything in it. The loop waits for no network.
+tried again with everything in it; its messages leave from memory meanwhile. The loop waits for no network.
 """
 
 import logging
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.arrivals import Queue
@@ -14,6 +13,7 @@ from wardian.daemon.chronicle import Chronicle
 from wardian.daemon.intake import Intake, doubted
 from wardian.daemon.lives import Lives, announcements
 from wardian.daemon.recording import remembered_cares
+from wardian.daemon.unkept import Unkept
 from wardian.daemon.words import Teller
 from wardian.rules.engine import Engine
 from wardian.rules.errors import StoreFailed
@@ -21,13 +21,15 @@ from wardian.rules.life import Impossible
 from wardian.rules.observing.minutes import KEPT, MINUTE_MS
 from wardian.rules.observing.observer import Observer
 from wardian.rules.plans import TrayPlan
-from wardian.rules.ports import Arrival, Clock, DueMessage, Refused, Round, Sensor, Store
+from wardian.rules.ports import Arrival, Clock, Round, Sensor, Store
 from wardian.rules.readings import Reading
 from wardian.rules.records import Record
 from wardian.rules.transitions import WATCH, Transition
 
 if TYPE_CHECKING:
     from wardian.daemon.beside import Beside
+    from wardian.daemon.outbox import Outbox
+    from wardian.daemon.own_troubles import OwnTroubles
     from wardian.daemon.telling import Telling
 
 log = logging.getLogger(__name__)
@@ -36,10 +38,15 @@ log = logging.getLogger(__name__)
 ROUND_ARRIVALS: Final = 2_000
 #: Readings, refused ones included, that wait in memory while the store cannot keep them.
 UNKEPT_ROOM: Final = 100_000
+#: A lock that another program holds for a moment is no news: for longer, nothing waits for the store.
+STORE_PATIENCE_S: Final = 10.0
 #: How often all that the engine remembers is saved; in between it is brought up to date from readings.
 STATE_EVERY_MS: Final = 3_600_000
 #: So much is read at once of what was kept: more would need much memory for a moment.
 READ_AT_ONCE_MS: Final = 6 * 3_600_000
+#: Names of what goes wrong with the watch itself.
+STORE_FAILED: Final = "store-failed"
+JUDGING_STOPPED: Final = "judging-stopped"
 #: The name under which it is kept what people were told.
 TELLING_NOTE: Final = "telling"
 BACKLOG_MS: Final = 60_000
@@ -47,38 +54,6 @@ QUIET_S: Final = 5.0
 #: The longest that judgement waits for a wire that does not work, and for a backlog, in our own time.
 DEAF_PATIENCE_S: Final = 60.0
 BACKLOG_PATIENCE_S: Final = 900.0
-
-
-@dataclass(slots=True)
-class _Unkept:
-    """What is judged and not yet committed: the next round, or more of them when the store failed."""
-
-    readings: list[Reading] = field(default_factory=list)
-    late: list[Reading] = field(default_factory=list)
-    refused: list[Refused] = field(default_factory=list)
-    journal: list[tuple[int, str, Mapping[str, Any]]] = field(default_factory=list)
-    due: list[DueMessage] = field(default_factory=list)
-    acts_done: list[int] = field(default_factory=list)
-    records: list[Record] = field(default_factory=list)
-    notes: dict[str, Any] = field(default_factory=dict)
-    changed: set[str] = field(default_factory=set)
-    arrivals: list[Arrival] = field(default_factory=list)
-
-    def __len__(self) -> int:
-        return len(self.readings) + len(self.late) + len(self.refused)
-
-    def __bool__(self) -> bool:
-        return bool(
-            self.readings
-            or self.late
-            or self.refused
-            or self.journal
-            or self.acts_done
-            or self.records
-            or self.notes
-            or self.changed
-            or self.arrivals
-        )
 
 
 class Loop:
@@ -95,11 +70,11 @@ class Loop:
         self._settle_ms = settle_ms
         self._clock = clock
         self._intake = Intake(settle_ms)
-        self._unkept = _Unkept()
+        self._unkept = Unkept()
         self._saved_ms = 0
         self._began_s = self._quiet_since_s = clock.monotonic_s()
         self._backlog_is_in = False
-        self.failing_since_ms: int | None = None
+        self.failing_since_s: float | None = None
         #: A reading older than this belongs to the backlog of a start; more on a hurried clock.
         self.backlog_ms = BACKLOG_MS
         #: How long nothing old must come before a start's backlog counts as in, in our own time.
@@ -119,6 +94,10 @@ class Loop:
         self.hiding: Mapping[str, Sequence[str]] = {}
         #: What people are told, where there are any.
         self.telling: Telling | None = None
+        #: Sends what is due, also what cannot be kept.
+        self.outbox: Outbox | None = None
+        #: Hears what goes wrong with the watch itself.
+        self.troubles: OwnTroubles | None = None
         self._noted: object = None
 
     def replan(self, plan: TrayPlan, records: Sequence[Record]) -> None:
@@ -192,12 +171,16 @@ class Loop:
         self._hear(self.before, now_ms)
         if len(self._unkept) < UNKEPT_ROOM:
             self._take_in(self.queue.take(ROUND_ARRIVALS), now_ms, sensors)
+        elif self.troubles:
+            self.troubles.begin(
+                JUDGING_STOPPED, f"{len(self._unkept)} readings wait in memory, which is full."
+            )
         self._do_what_is_asked(now_ms)
         self._hear(self.beside, now_ms)
         if self.telling and self._backlog_is_in:
             self._unkept.due += self.telling.due(now_ms)
         self._keep(now_ms)
-        return len(self.queue) > 0 and self.failing_since_ms is None
+        return len(self.queue) > 0 and self.failing_since_s is None
 
     @property
     def is_up_to_date(self) -> bool:
@@ -350,18 +333,30 @@ class Loop:
     def _failed(self, error: StoreFailed, now_ms: int) -> None:
         if not error.may_heal:
             raise error
-        waiting = len(self._unkept.readings)
-        self._store.announce(f"{error.why}; {waiting} readings wait in memory")
-        if self.failing_since_ms is None:
-            self.failing_since_ms = now_ms
-            log.error("store cannot keep readings", extra={"why": error.why, "waiting": waiting})
+        waiting = f"{len(self._unkept)} readings wait in memory"
+        self._store.announce(f"{error.why}; {waiting}")
+        passed_s = self._clock.monotonic_s()
+        if self.failing_since_s is None:
+            self.failing_since_s = passed_s
+            log.error("store cannot keep readings", extra={"why": error.why, "waiting": len(self._unkept)})
+        if passed_s - self.failing_since_s < STORE_PATIENCE_S:
+            return
+        if self.troubles:
+            self.troubles.begin(STORE_FAILED, f"{error.why}; {waiting}.")
+        if self.outbox:
+            self.outbox.hold(self._unkept.due, now_ms)
 
     def _kept(self, now_ms: int) -> None:
-        unkept, self._unkept = self._unkept, _Unkept()
-        if self.failing_since_ms is not None:
-            log.warning("store keeps readings again", extra={"kept": len(unkept.readings)})
+        unkept, self._unkept = self._unkept, Unkept()
+        if self.failing_since_s is not None:
+            log.warning("store keeps readings again", extra={"kept": len(unkept)})
             self._store.announce("")
-            self.failing_since_ms = None
+            self.failing_since_s = None
+            if self.outbox:
+                self.outbox.written()
+            if self.troubles:
+                self.troubles.end(STORE_FAILED)
+                self.troubles.end(JUDGING_STOPPED)
         if unkept.changed >= set(self._settle_ms):
             self._saved_ms = now_ms
         by_sensor: dict[int, list[Arrival]] = {}

@@ -186,9 +186,9 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         loop.telling = open_telling(config, channels, store, loop.lives, words)
     loop.bring_up_to_date(clock.wall_ms())
     polling = Polling(sensors, machine_clock(), speed)
-    troubles = OwnTroubles(config.library.watch, words)
+    loop.outbox, loop.troubles = outbox, OwnTroubles(config.library.watch, words)
     around = RoundsOf(written, store, loop, words, clock, channels, words_of_findings)
-    wires: list[Any] = [*sensors, *_take_part(around, troubles, (outbox, polling), opened)]
+    wires: list[Any] = [*sensors, *_take_part(around, loop.troubles, (outbox, polling), opened)]
     loop.notes = lambda: _notes(wires, clock, speed)
     outbox.start()
     opened.callback(outbox.stop)
@@ -199,7 +199,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         every_s=config.commit_every_ms / 1000 / speed,
         after_round=_onlooker(config, loop.engine, clock),
         wires=wires,
-        troubles=troubles,
+        troubles=loop.troubles,
     )
 
 
