@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.arrivals import Queue
 from wardian.daemon.chronicle import Chronicle
+from wardian.daemon.failing_store import FailingStore
+from wardian.daemon.guarded import Guard, Slips
 from wardian.daemon.intake import Intake, doubted
 from wardian.daemon.lives import Lives, announcements
 from wardian.daemon.recording import remembered_cares
@@ -28,25 +30,16 @@ from wardian.rules.transitions import WATCH, Transition
 
 if TYPE_CHECKING:
     from wardian.daemon.beside import Beside
-    from wardian.daemon.outbox import Outbox
-    from wardian.daemon.own_troubles import OwnTroubles
     from wardian.daemon.telling import Telling
 
 log = logging.getLogger(__name__)
 
 #: Arrivals in one round, so that a long backlog is kept piece by piece.
 ROUND_ARRIVALS: Final = 2_000
-#: Readings, refused ones included, that wait in memory while the store cannot keep them.
-UNKEPT_ROOM: Final = 100_000
-#: A lock that another program holds for a moment is no news: for longer, nothing waits for the store.
-STORE_PATIENCE_S: Final = 10.0
 #: How often all that the engine remembers is saved; in between it is brought up to date from readings.
 STATE_EVERY_MS: Final = 3_600_000
 #: So much is read at once of what was kept: more would need much memory for a moment.
 READ_AT_ONCE_MS: Final = 6 * 3_600_000
-#: Names of what goes wrong with the watch itself.
-STORE_FAILED: Final = "store-failed"
-JUDGING_STOPPED: Final = "judging-stopped"
 #: The name under which it is kept what people were told.
 TELLING_NOTE: Final = "telling"
 BACKLOG_MS: Final = 60_000
@@ -69,12 +62,15 @@ class Loop:
         self._teller = teller
         self._settle_ms = settle_ms
         self._clock = clock
-        self._intake = Intake(settle_ms)
+        #: What is done while the store keeps nothing.
+        self.failing = FailingStore(store, clock)
+        #: Keeps an error that nobody foresaw from ending the watch.
+        self.guard = Guard(Slips(self.failing.happened), clock)
+        self._intake = Intake(settle_ms, self.guard.slips)
         self._unkept = Unkept()
         self._saved_ms = 0
         self._began_s = self._quiet_since_s = clock.monotonic_s()
         self._backlog_is_in = False
-        self.failing_since_s: float | None = None
         #: A reading older than this belongs to the backlog of a start; more on a hurried clock.
         self.backlog_ms = BACKLOG_MS
         #: How long nothing old must come before a start's backlog counts as in, in our own time.
@@ -94,10 +90,6 @@ class Loop:
         self.hiding: Mapping[str, Sequence[str]] = {}
         #: What people are told, where there are any.
         self.telling: Telling | None = None
-        #: Sends what is due, also what cannot be kept.
-        self.outbox: Outbox | None = None
-        #: Hears what goes wrong with the watch itself.
-        self.troubles: OwnTroubles | None = None
         self._noted: object = None
 
     def replan(self, plan: TrayPlan, records: Sequence[Record]) -> None:
@@ -169,18 +161,14 @@ class Loop:
         """
         now_ms = self._clock.wall_ms()
         self._hear(self.before, now_ms)
-        if len(self._unkept) < UNKEPT_ROOM:
+        if self.failing.has_room(self._unkept):
             self._take_in(self.queue.take(ROUND_ARRIVALS), now_ms, sensors)
-        elif self.troubles:
-            self.troubles.begin(
-                JUDGING_STOPPED, f"{len(self._unkept)} readings wait in memory, which is full."
-            )
         self._do_what_is_asked(now_ms)
         self._hear(self.beside, now_ms)
         if self.telling and self._backlog_is_in:
             self._unkept.due += self.telling.due(now_ms)
         self._keep(now_ms)
-        return len(self.queue) > 0 and self.failing_since_s is None
+        return len(self.queue) > 0 and self.failing.since_s is None
 
     @property
     def is_up_to_date(self) -> bool:
@@ -190,7 +178,7 @@ class Loop:
     def close(self) -> None:
         """Judge and keep all that is in, with the whole state."""
         now_ms = self._clock.wall_ms()
-        while self.queue and len(self._unkept) < UNKEPT_ROOM:
+        while self.queue and self.failing.has_room(self._unkept):
             self._take_in(self.queue.take(ROUND_ARRIVALS), now_ms, ())
         self._unkept.changed.update(self._settle_ms)
         self._keep(now_ms)
@@ -200,7 +188,8 @@ class Loop:
     def _hear(self, parts: Iterable["Beside"], now_ms: int) -> None:
         """Let others have their part in the next commit."""
         for one in parts:
-            extra = one.work(now_ms, self.lives)
+            # All is judged by what comes before it: that is tried in every round.
+            extra = self.guard.work(one, now_ms, self.lives, rests=parts is not self.before)
             for time_ms, tray, fields in extra.journal:
                 self._write(time_ms, tray, fields)
             self._unkept.journal += extra.recorded
@@ -244,7 +233,7 @@ class Loop:
         if not self._backlog_is_in:
             passed_s = self._clock.monotonic_s()
             is_old = any(reading.time_ms < now_ms - self.backlog_ms for reading in readings)
-            is_deaf = any(not sensor.health().works for sensor in sensors)
+            is_deaf = any(not self.guard.slips.health(sensor).works for sensor in sensors)
             waited_s = passed_s - self._began_s
             more_to_come = (is_old or self.queue) and waited_s < BACKLOG_PATIENCE_S
             if more_to_come or (is_deaf and waited_s < DEAF_PATIENCE_S):
@@ -322,7 +311,7 @@ class Loop:
         try:
             self._store.keep(round_)
         except StoreFailed as error:
-            self._failed(error, now_ms)
+            self.failing.failed(error, unkept, now_ms)
             return
         self._noted = noted
         if self.telling:
@@ -330,44 +319,21 @@ class Loop:
         self._kept(now_ms)
         self._was_whole()
 
-    def _failed(self, error: StoreFailed, now_ms: int) -> None:
-        if not error.may_heal:
-            raise error
-        waiting = f"{len(self._unkept)} readings wait in memory"
-        self._store.announce(f"{error.why}; {waiting}")
-        passed_s = self._clock.monotonic_s()
-        if self.failing_since_s is None:
-            self.failing_since_s = passed_s
-            log.error("store cannot keep readings", extra={"why": error.why, "waiting": len(self._unkept)})
-        if passed_s - self.failing_since_s < STORE_PATIENCE_S:
-            return
-        if self.troubles:
-            self.troubles.begin(STORE_FAILED, f"{error.why}; {waiting}.")
-        if self.outbox:
-            self.outbox.hold(self._unkept.due, now_ms)
-
     def _kept(self, now_ms: int) -> None:
         unkept, self._unkept = self._unkept, Unkept()
-        if self.failing_since_s is not None:
-            log.warning("store keeps readings again", extra={"kept": len(unkept)})
-            self._store.announce("")
-            self.failing_since_s = None
-            if self.outbox:
-                self.outbox.written()
-            if self.troubles:
-                self.troubles.end(STORE_FAILED)
-                self.troubles.end(JUDGING_STOPPED)
+        self.failing.kept(unkept)
         if unkept.changed >= set(self._settle_ms):
             self._saved_ms = now_ms
         by_sensor: dict[int, list[Arrival]] = {}
         for arrival in unkept.arrivals:
             by_sensor.setdefault(id(arrival.sensor), []).append(arrival)
         for arrivals in by_sensor.values():
-            arrivals[0].sensor.acknowledge(arrivals)
+            sensor = arrivals[0].sensor
+            self.guard.slips.try_(f"{sensor.name} (acknowledge)", sensor.acknowledge, arrivals)
         self._teller.nudge(unkept.due)
 
     def _was_whole(self) -> None:
         """Let those who take part hear that nothing of the round is missing."""
         if self._could_ask:
             for one in (*self.before, *self.beside):
-                one.committed()
+                self.guard.committed(one)

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from wardian.daemon.bench_watch import Watch
     from wardian.daemon.chronicle import Chronicle
     from wardian.daemon.finding_words import FindingWords
+    from wardian.daemon.guarded import Slips
     from wardian.daemon.library import Library
     from wardian.daemon.loop import Loop
     from wardian.daemon.outward import Part, Wire
@@ -186,10 +187,12 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         loop.telling = open_telling(config, channels, store, loop.lives, words)
     loop.bring_up_to_date(clock.wall_ms())
     polling = Polling(sensors, machine_clock(), speed)
-    loop.outbox, loop.troubles = outbox, OwnTroubles(config.library.watch, words)
+    polling.slips = loop.guard.slips
+    troubles = loop.failing.troubles = OwnTroubles(config.library.watch, words)
+    loop.failing.outbox = outbox
     around = RoundsOf(written, store, loop, words, clock, channels, words_of_findings)
-    wires: list[Any] = [*sensors, *_take_part(around, loop.troubles, (outbox, polling), opened)]
-    loop.notes = lambda: _notes(wires, clock, speed)
+    wires: list[Any] = [*sensors, *_take_part(around, troubles, (outbox, polling), opened)]
+    loop.notes = lambda: _notes(wires, clock, speed, loop.guard.slips)
     outbox.start()
     opened.callback(outbox.stop)
     return Watch(
@@ -199,7 +202,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         every_s=config.commit_every_ms / 1000 / speed,
         after_round=_onlooker(config, loop.engine, clock),
         wires=wires,
-        troubles=loop.troubles,
+        troubles=troubles,
     )
 
 
@@ -260,9 +263,9 @@ def _refuse_damage(store: Store) -> None:
         raise StoreFailed("store", f"the database is damaged: {damage}; move it aside and start anew")
 
 
-def _notes(sensors: Sequence[Any], clock: Clock, speed: float) -> dict[str, Any]:
+def _notes(sensors: Sequence[Any], clock: Clock, speed: float, slips: "Slips") -> dict[str, Any]:
     return {
-        "sensors": {s.name: health.words for s in sensors if not (health := s.health()).works},
+        "sensors": {s.name: health.words for s in sensors if not (health := slips.health(s)).works},
         CLOCK_NOTE: {"time_ms": clock.wall_ms(), "machine_ms": machine_clock().wall_ms(), "speed": speed},
     }
 

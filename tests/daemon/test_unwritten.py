@@ -11,8 +11,8 @@ from outbox_fakes import FakeNotifier, plain
 
 from wardian.adapters.stores.memory import MemoryStore
 from wardian.adapters.yaml_file import parse
+from wardian.daemon.failing_store import STORE_PATIENCE_S
 from wardian.daemon.library import library
-from wardian.daemon.loop import STORE_PATIENCE_S
 from wardian.daemon.outbox import Outbox
 from wardian.daemon.own_troubles import OwnTroubles
 from wardian.daemon.unwritten import ROOM, Unwritten
@@ -58,9 +58,10 @@ class Bench(Rig):
         super().__init__(FullStore())
         self.bell = FakeNotifier("bell")
         self.outbox = Outbox(self.store, [self.bell], self.clock, str)
-        self.loop.outbox = self.outbox
-        self.loop.troubles = OwnTroubles(library(parse).watch, self.teller)  # type: ignore[arg-type]  # it needs no more of a teller
-        self.loop.beside = [self.loop.troubles]
+        self.loop.failing.outbox = self.outbox
+        troubles = OwnTroubles(library(parse).watch, self.teller)  # type: ignore[arg-type]  # it needs no more of a teller
+        self.loop.failing.troubles = troubles
+        self.loop.beside = [troubles]
 
     def go_to(self, minutes: float) -> None:
         self.round_at(minutes)

@@ -35,8 +35,8 @@ notifiers: [{{name: hook, kind: webhook, url: "{url}/hook", timeout: 2 s}}]
 PROGRAM = """\
 import signal, sys
 signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGTERM, signal.SIGINT})
-import wardian.daemon.loop
-wardian.daemon.loop.STORE_PATIENCE_S = 1.0
+import wardian.daemon.failing_store
+wardian.daemon.failing_store.STORE_PATIENCE_S = 1.0
 from wardian.daemon.cli import main
 sys.exit(main(["run", "--config", sys.argv[1]]))
 """
