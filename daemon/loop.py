@@ -88,6 +88,8 @@ class Loop:
         self.observer = Observer(tray.plan for tray in engine.trays.values())
         #: By the name of an alarm, the conditions from which it only follows.
         self.hiding: Mapping[str, Sequence[str]] = {}
+        #: Whether a quantity of a tray comes by no wire that works.
+        self.is_cut_off: Callable[[str, str], bool] = lambda _tray, _quantity: False
         #: What people are told, where there are any.
         self.telling: Telling | None = None
         self._noted: object = None
@@ -244,7 +246,7 @@ class Loop:
 
     def _tell(self, transitions: Iterable[Transition], until_ms: Mapping[str, int]) -> None:
         """Put changes into the journal and the outbox of the next commit."""
-        chronicle = Chronicle(self._teller, self.lives, self.observer, self.hiding)
+        chronicle = Chronicle(self._teller, self.lives, self.observer, self.hiding, self.is_cut_off)
         for entry in chronicle.write(transitions, until_ms):
             self._unkept.journal.append((entry.time_ms, entry.tray, entry.fields))
             self._unkept.changed.add(entry.tray)

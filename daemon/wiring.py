@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from wardian.daemon.guarded import Slips
     from wardian.daemon.library import Library
     from wardian.daemon.loop import Loop
+    from wardian.daemon.outbox import Outbox
     from wardian.daemon.outward import Part, Wire
     from wardian.daemon.own_troubles import OwnTroubles
     from wardian.daemon.taking_part import RoundsOf
@@ -192,6 +193,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     loop.failing.outbox = outbox
     around = RoundsOf(written, store, loop, words, clock, channels, words_of_findings)
     wires: list[Any] = [*sensors, *_take_part(around, troubles, (outbox, polling), opened)]
+    _watch_ways(wires, outbox, loop, troubles)
     loop.notes = lambda: _notes(wires, clock, speed, loop.guard.slips)
     outbox.start()
     opened.callback(outbox.stop)
@@ -204,6 +206,16 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         wires=wires,
         troubles=troubles,
     )
+
+
+def _watch_ways(wires: Sequence[Any], outbox: "Outbox", loop: "Loop", troubles: "OwnTroubles") -> None:
+    """Let it be told what does not bring readings in or messages out."""
+    from wardian.daemon.ways_watched import WaysWatched
+
+    ways = WaysWatched(wires, outbox.stuck, machine_clock())
+    ways.troubles, ways.slips = troubles, loop.guard.slips
+    loop.beside.insert(0, ways)
+    loop.is_cut_off = ways.is_cut_off
 
 
 def _loop(config: Config, store: Store, words: Teller, clock: Clock) -> "Loop":
