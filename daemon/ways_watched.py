@@ -82,7 +82,8 @@ class WaysWatched:
             way.look(self.slips, now_s)
         words = [f"{way.wire.name}: {way.words}" for way in self._ways if way.is_down(now_s)]
         words += [
-            f"{name}: connected, but nothing comes; may it read its topics?" for name in self._deaf(lives)
+            f"{name}: connected, but nothing comes, as if it may not read its topics"
+            for name in self._deaf(lives)
         ]
         is_over = not words and all(way.down_since_s is None for way in self._ways)
         self._say(WIRE_DOWN, words, is_over=is_over)

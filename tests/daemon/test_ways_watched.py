@@ -131,7 +131,7 @@ def test_a_wire_that_is_connected_and_brings_nothing_is_told_by_its_name() -> No
     ways.work(0, lives)
     assert told == [{}, {}]
     assert ways.troubles.standing() == {
-        "wire-down": "bench: connected, but nothing comes; may it read its topics?."
+        "wire-down": "bench: connected, but nothing comes, as if it may not read its topics."
     }
 
 
