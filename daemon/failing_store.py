@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING, Final
 
 from wardian.daemon.unkept import Unkept
 from wardian.rules.errors import StoreFailed
-from wardian.rules.ports import Clock, Store
+from wardian.rules.ports import Clock, Sensor, Store
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from wardian.daemon.outbox import Outbox
     from wardian.daemon.own_troubles import OwnTroubles
 
@@ -34,6 +36,9 @@ class FailingStore:
         self._clock = clock
         self.outbox: Outbox | None = None
         self.troubles: OwnTroubles | None = None
+        #: Wires that wait for acknowledgements, and must go on without.
+        self.sensors: Sequence[Sensor] = ()
+        self._is_live_only = False
         #: By monotonic time; None while it keeps.
         self.since_s: float | None = None
 
@@ -70,6 +75,7 @@ class FailingStore:
             self.troubles.begin(STORE_FAILED, f"{error.why}; {waiting}.")
         if self.outbox:
             self.outbox.hold(unkept.due, now_ms)
+        self._hear_live(only=True)
 
     def kept(self, unkept: Unkept) -> None:
         """Hear that everything is committed."""
@@ -83,3 +89,11 @@ class FailingStore:
         if self.troubles:
             self.troubles.end(STORE_FAILED)
             self.troubles.end(JUDGING_STOPPED)
+        self._hear_live(only=False)
+
+    def _hear_live(self, *, only: bool) -> None:
+        """Let readings go on coming though none is acknowledged, or be acknowledged again."""
+        if only != self._is_live_only:
+            self._is_live_only = only
+            for sensor in self.sensors:
+                sensor.hear_live(only=only)

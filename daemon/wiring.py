@@ -190,7 +190,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     polling = Polling(sensors, machine_clock(), speed)
     polling.slips = loop.guard.slips
     troubles = loop.failing.troubles = OwnTroubles(config.library.watch, words)
-    loop.failing.outbox = outbox
+    loop.failing.outbox, loop.failing.sensors = outbox, sensors
     around = RoundsOf(written, store, loop, words, clock, channels, words_of_findings)
     wires: list[Any] = [*sensors, *_take_part(around, troubles, (outbox, polling), opened)]
     _watch_ways(wires, outbox, loop, troubles)

@@ -17,7 +17,7 @@ from wardian.daemon.outbox import Outbox
 from wardian.daemon.own_troubles import OwnTroubles
 from wardian.daemon.unwritten import ROOM, Unwritten
 from wardian.rules.errors import StoreFailed
-from wardian.rules.ports import Due, DueMessage, Round
+from wardian.rules.ports import Due, DueMessage, Kept, Round
 
 FULL = StoreFailed("store", "the disk is full", may_heal=True)
 
@@ -30,7 +30,7 @@ class FullStore(FlakyStore):
         self.is_full = False
         self.is_blind = False
 
-    def keep(self, round_: Round) -> object:  # type: ignore[override]  # what was kept is of no interest here
+    def keep(self, round_: Round) -> Kept:
         if self.is_full:
             raise FULL
         return super().keep(round_)
@@ -61,6 +61,7 @@ class Bench(Rig):
         self.loop.failing.outbox = self.outbox
         troubles = OwnTroubles(library(parse).watch, self.teller)  # type: ignore[arg-type]  # it needs no more of a teller
         self.loop.failing.troubles = troubles
+        self.loop.failing.sensors = [self.sensor]
         self.loop.beside = [troubles]
 
     def go_to(self, minutes: float) -> None:
@@ -106,6 +107,7 @@ def test_while_nothing_can_be_kept_people_hear_first_of_that_and_then_of_the_ala
     assert "the disk is full; " in store_failed.fields["message"]
     assert "readings wait in memory" in store_failed.fields["message"]
     assert bench.store.journal() == []
+    assert bench.sensor.live == [True], "a broker that waits for acknowledgements would send nothing more"
 
 
 @pytest.mark.parametrize("is_blind", [False, True])
@@ -120,6 +122,7 @@ def test_once_there_is_room_everything_is_stored_once_and_nothing_is_told_twice(
     assert bench.store.waiting() == []
     assert bench.store.counts()["sent"] == 3
     assert len(list(bench.store.readings(0, 2**62))) == 11
+    assert bench.sensor.live == [True, False]
 
 
 def test_a_moment_in_which_the_store_is_locked_is_told_to_nobody() -> None:

@@ -130,6 +130,7 @@ def test_a_wire_that_is_connected_and_brings_nothing_is_told_by_its_name() -> No
         lives.follow({**fields, "event": "raised", "time": "2026-03-02T12:00:00.000Z"})
     ways.work(0, lives)
     assert told == [{}, {}]
+    assert ways.troubles is not None
     assert ways.troubles.standing() == {
         "wire-down": "bench: connected, but nothing comes, as if it may not read its topics."
     }

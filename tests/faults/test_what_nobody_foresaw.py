@@ -139,7 +139,7 @@ def test_a_sensor_that_breaks_in_any_of_its_parts_ends_nothing(
 def test_a_poll_that_breaks_is_counted_and_the_next_one_comes() -> None:
     class Broken(FakeSensor):
         name = "chips"
-        poll_every_s = 1.0
+        poll_every_s: float | None = 1.0
         polls = 0
 
         def poll(self) -> None:
