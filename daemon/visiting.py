@@ -136,6 +136,24 @@ def _daemon_words(config: Config, store: Store, held: "Holder | None") -> list[s
     return words
 
 
+def database_of(config: Config) -> "Path | None":
+    """Return the file in which a bench is kept, None where that is none."""
+    from wardian.adapters.stores.opening import database_path
+
+    return database_path(config.store_url, Path())
+
+
+def another_watches(config: Config) -> bool:
+    """Return whether another process watches a bench."""
+    import os
+
+    from wardian.adapters.stores.lock import holder
+
+    path = database_of(config)
+    held = holder(path) if path is not None else None
+    return held is not None and held.pid != os.getpid()
+
+
 def alarm_lives(config: Config) -> list[Mapping[str, Any]]:
     """Return the last entries of alarms that somebody has yet to deal with, or has set aside.
 

@@ -22,8 +22,10 @@ if TYPE_CHECKING:
     from wardian.daemon.bench_watch import Watch
     from wardian.daemon.chronicle import Chronicle
     from wardian.daemon.finding_words import FindingWords
+    from wardian.daemon.guarded import Slips
     from wardian.daemon.library import Library
     from wardian.daemon.loop import Loop
+    from wardian.daemon.outbox import Outbox
     from wardian.daemon.outward import Part, Wire
     from wardian.daemon.own_troubles import OwnTroubles
     from wardian.daemon.taking_part import RoundsOf
@@ -186,10 +188,13 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         loop.telling = open_telling(config, channels, store, loop.lives, words)
     loop.bring_up_to_date(clock.wall_ms())
     polling = Polling(sensors, machine_clock(), speed)
-    troubles = OwnTroubles(config.library.watch, words)
+    polling.slips = loop.guard.slips
+    troubles = loop.failing.troubles = OwnTroubles(config.library.watch, words)
+    loop.failing.outbox, loop.failing.sensors = outbox, sensors
     around = RoundsOf(written, store, loop, words, clock, channels, words_of_findings)
     wires: list[Any] = [*sensors, *_take_part(around, troubles, (outbox, polling), opened)]
-    loop.notes = lambda: _notes(wires, clock, speed)
+    _watch_ways(wires, outbox, loop, troubles)
+    loop.notes = lambda: _notes(wires, clock, speed, loop.guard.slips)
     outbox.start()
     opened.callback(outbox.stop)
     return Watch(
@@ -201,6 +206,16 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         wires=wires,
         troubles=troubles,
     )
+
+
+def _watch_ways(wires: Sequence[Any], outbox: "Outbox", loop: "Loop", troubles: "OwnTroubles") -> None:
+    """Let it be told what does not bring readings in or messages out."""
+    from wardian.daemon.ways_watched import WaysWatched
+
+    ways = WaysWatched(wires, outbox.stuck, machine_clock())
+    ways.troubles, ways.slips = troubles, loop.guard.slips
+    loop.beside.insert(0, ways)
+    loop.is_cut_off = ways.is_cut_off
 
 
 def _loop(config: Config, store: Store, words: Teller, clock: Clock) -> "Loop":
@@ -263,9 +278,9 @@ def _refuse_damage(store: Store) -> None:
         raise StoreFailed("store", f"the database is damaged: {damage}; move it aside and start anew")
 
 
-def _notes(sensors: Sequence[Any], clock: Clock, speed: float) -> dict[str, Any]:
+def _notes(sensors: Sequence[Any], clock: Clock, speed: float, slips: "Slips") -> dict[str, Any]:
     return {
-        "sensors": {s.name: health.words for s in sensors if not (health := s.health()).works},
+        "sensors": {s.name: health.words for s in sensors if not (health := slips.health(s)).works},
         CLOCK_NOTE: {"time_ms": clock.wall_ms(), "machine_ms": machine_clock().wall_ms(), "speed": speed},
     }
 

@@ -124,6 +124,12 @@ class Sensor(Protocol):
     def acknowledge(self, arrivals: Sequence[Arrival]) -> None:
         """Tell the source that these are kept for good. Called only after the commit."""
 
+    def hear_live(self, *, only: bool) -> None:
+        """Hear what is new without waiting for acknowledgements, as nothing can be kept; or as ever again.
+
+        What comes so is lost with the process, but it is judged. A wire without acknowledgements does nothing.
+        """
+
     def health(self) -> SensorHealth:
         """Return whether the wire works now."""
 
