@@ -246,6 +246,14 @@ class Kept(NamedTuple):
     repeated: int
 
 
+class Room(NamedTuple):
+    """How much room there is where things are kept, and whether some is held back for what must be said."""
+
+    free_bytes: int
+    has_reserve: bool
+    is_read_only: bool = False
+
+
 #: Series whose hour is folded in one transaction.
 SERIES_AT_ONCE: Final = 40
 
@@ -265,6 +273,9 @@ class Store(Protocol):
 
     def announce(self, trouble: str) -> None:
         """Say to whoever looks what keeps rounds from being kept; empty when nothing does. Never raises."""
+
+    def room(self) -> Room | None:
+        """Hold some room back where there is enough, and return how much is left; None where nobody can tell."""
 
     def states(self) -> dict[str, dict[str, Any]]:
         """Return the last saved engine state of every tray."""

@@ -4,6 +4,7 @@ The rule of this file: a full disk, a lock and a read-only mount may pass; a fai
 and a damaged file do not, and are never tried again on the same connection.
 """
 
+import errno
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -14,13 +15,13 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from wardian.adapters.stores.hours import Damaged
 from wardian.adapters.stores.packing import ADAPTER
-from wardian.rules.errors import StoreFailed
+from wardian.rules.errors import StoreDamaged, StoreFailed, StoreFull
 
+FULL: Final = "the disk is full"
 #: By SQLite's primary result code.
 _MAY_HEAL: Final = {
     sqlite3.SQLITE_BUSY: "the database is locked by another program",
     sqlite3.SQLITE_LOCKED: "the database is locked by another program",
-    sqlite3.SQLITE_FULL: "the disk is full",
     sqlite3.SQLITE_READONLY: "the storage is read-only",
 }
 _LASTING: Final = {
@@ -32,11 +33,22 @@ _LASTING: Final = {
 }
 #: The shared-memory file could not grow, which is how a full disk first shows in WAL mode.
 _FULL_BY_ANOTHER_NAME: Final = {sqlite3.SQLITE_IOERR_SHMSIZE}
+_DAMAGED: Final = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
 
 
 def failed(path: Path, why: str, *, may_heal: bool = False) -> StoreFailed:
     """Return the error that names this database."""
     return StoreFailed(ADAPTER, f"{path}: {why}", may_heal=may_heal)
+
+
+def damaged(path: Path, why: str) -> StoreDamaged:
+    """Return the error that says that this database is damaged."""
+    return StoreDamaged(ADAPTER, f"{path}: {why}")
+
+
+def full(path: Path, why: str = FULL) -> StoreFull:
+    """Return the error that says that there is no room where this database lies."""
+    return StoreFull(ADAPTER, f"{path}: {why}")
 
 
 def explained(path: Path, error: BaseException | None) -> StoreFailed:
@@ -49,6 +61,10 @@ def explained(path: Path, error: BaseException | None) -> StoreFailed:
     primary = code & 0xFF
     if code == sqlite3.SQLITE_READONLY_DBMOVED:
         return failed(path, "the database was moved or deleted while in use")
+    if primary == sqlite3.SQLITE_FULL:
+        return full(path, f"{FULL} ({error})")
+    if primary in _DAMAGED:
+        return damaged(path, f"{_LASTING[primary]} ({error})")
     if primary in _MAY_HEAL:
         return failed(path, f"{_MAY_HEAL[primary]} ({error})", may_heal=True)
     return failed(path, f"{_LASTING.get(primary, 'refused by the database')} ({error})")
@@ -62,6 +78,8 @@ def explaining(path: Path) -> Iterator[None]:
     except DBAPIError as error:
         raise explained(path, error.orig) from error
     except Damaged as error:
-        raise failed(path, f"{_LASTING[sqlite3.SQLITE_CORRUPT]} ({error})") from error
+        raise damaged(path, f"{_LASTING[sqlite3.SQLITE_CORRUPT]} ({error})") from error
     except (sqlite3.Error, SQLAlchemyError, OSError, OverflowError, UnicodeError) as error:
+        if isinstance(error, OSError) and error.errno == errno.ENOSPC:
+            raise full(path) from error
         raise explained(path, error) from error

@@ -77,6 +77,9 @@ class MemoryStore:
         """Return nothing: there is no file to be damaged."""
         return ""
 
+    def room(self) -> None:
+        """Return nothing: it takes no room on a disk."""
+
     # --------------------------------------------------------------------------------- rounds
 
     def announce(self, trouble: str) -> None:

@@ -17,7 +17,7 @@ from sqlalchemy import Connection, Engine, QueuePool, create_engine, event
 
 from wardian.adapters.stores import schema
 from wardian.adapters.stores.failures import explaining, failed
-from wardian.adapters.stores.lock import DatabaseLock
+from wardian.adapters.stores.lock import DatabaseLock, mark_whole
 
 log = logging.getLogger(__name__)
 
@@ -97,6 +97,9 @@ def asking(path: Path) -> Iterator[Connection]:
             yield connection
     finally:
         engine.dispose()
+        # The last to close puts the log away, and that may have been us.
+        if not log_of(path).exists():
+            mark_whole(path)
 
 
 def writing(engine: Engine) -> Engine:
@@ -139,15 +142,16 @@ def _reading_uri(path: Path) -> str:
     A writer keeps its log beside the file as long as it lives, and a killed one leaves it: then it
     must be read. Without a log nobody writes, and a plain read-only open would make an empty one.
     """
-    return f"{path.as_uri()}?{'mode=ro' if _log_of(path).exists() else 'immutable=1'}"
+    return f"{path.as_uri()}?{'mode=ro' if log_of(path).exists() else 'immutable=1'}"
 
 
-def _log_of(path: Path) -> Path:
+def log_of(path: Path) -> Path:
+    """Return where the log of a database is while somebody has it open, and after a writer was killed."""
     return path.with_name(f"{path.name}-wal")
 
 
 def _refuse_loss(path: Path, *, was_made: bool) -> None:
-    log_file = _log_of(path)
+    log_file = log_of(path)
     if was_made:
         raise failed(
             path, f"was a database and is empty now; put back a backup, or delete it and {path}-lock"
