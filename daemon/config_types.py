@@ -95,7 +95,8 @@ def _duration(value: Any) -> Duration:
     return Duration(_amount(value, duration_ms))
 
 
-def _some_time(value: Any) -> Duration:
+def some_time(value: Any) -> Duration:
+    """Return a duration that is more than none."""
     duration = _duration(value)
     if duration == 0:
         _refused(value, f"{shown(value)} is no time at all")
@@ -182,7 +183,8 @@ def _instant_ms(value: Any) -> int:
     return (instant - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(milliseconds=1)
 
 
-def _clock_time(value: Any) -> time:
+def clock_time(value: Any) -> time:
+    """Return a time of the day."""
     text = _text(value)
     if not _CLOCK_TIME.fullmatch(text):
         _refused(value, f"{shown(text)} is no time of the day")
@@ -358,12 +360,12 @@ Name = Annotated[str, PlainValidator(_name)]
 Text = Annotated[str, PlainValidator(_plain_text)]
 Sentence = Annotated[str, PlainValidator(_sentence)]
 AnyDuration = Annotated[Duration, PlainValidator(_duration)]
-SomeTime = Annotated[Duration, PlainValidator(_some_time)]
+SomeTime = Annotated[Duration, PlainValidator(some_time)]
 PollEvery = Annotated[Duration, PlainValidator(_poll_every)]
 Zone = Annotated[ZoneInfo, PlainValidator(_zone)]
 Day = Annotated[date, PlainValidator(_day)]
 InstantMs = Annotated[int, PlainValidator(_instant_ms)]
-ClockTime = Annotated[time, PlainValidator(_clock_time)]
+ClockTime = Annotated[time, PlainValidator(clock_time)]
 Speed = Annotated[float, PlainValidator(_speed)]
 Port = Annotated[int, PlainValidator(_whole(1, 65_535))]
 DayNumber = Annotated[int, PlainValidator(_whole(0, LONGEST_DAYS))]

@@ -254,6 +254,27 @@ class Room(NamedTuple):
     is_read_only: bool = False
 
 
+class Unreadable(NamedTuple):
+    """A packed row that cannot be read: its table, its key in order of the columns, and why."""
+
+    table: str
+    key: tuple[int, int]
+    why: str
+
+
+class Mended(NamedTuple):
+    """What was wrong with the database as it was opened, and what became of it.
+
+    ``what`` is ``database`` (put aside, a backup of ``backup_ms`` taken in or a new one begun), ``log`` (put aside),
+    ``missing log`` (nothing could be done) or ``hours`` (some packed ones put aside). ``aside`` is where it lies now.
+    """
+
+    what: str
+    why: str
+    aside: str = ""
+    backup_ms: int | None = None
+
+
 #: Series whose hour is folded in one transaction.
 SERIES_AT_ONCE: Final = 40
 
@@ -269,7 +290,13 @@ class Store(Protocol):
         """Commit one round: all of it or nothing. A repeated (time, tray, quantity) is ignored."""
 
     def damage(self) -> str:
-        """Return what is broken in what is kept, empty if nothing; looks at all of it."""
+        """Return what is broken in what is kept, empty if nothing; looks at all of it but what is packed."""
+
+    def unreadable(self, from_ms: int = 0) -> list[Unreadable]:
+        """Return the packed rows of the hours from one on that cannot be read; looks at each."""
+
+    def put_aside(self, found: Sequence[Unreadable], now_ms: int) -> Mended:
+        """Take packed rows that cannot be read out of the way of all others; they are kept elsewhere."""
 
     def announce(self, trouble: str) -> None:
         """Say to whoever looks what keeps rounds from being kept; empty when nothing does. Never raises."""

@@ -49,6 +49,18 @@ def holder(path: Path) -> Holder | None:
     return None
 
 
+def was_made(path: Path) -> bool:
+    """Return whether there was a database of ours at this path before."""
+    try:
+        descriptor = os.open(f"{path}-lock", os.O_RDONLY | os.O_CLOEXEC)
+    except OSError:
+        return False
+    try:
+        return _lines(descriptor)[1] == _MADE
+    finally:
+        os.close(descriptor)
+
+
 def mark_whole(path: Path) -> None:
     """Remember, where nobody holds the database, that there is no log beside it any more."""
     if not Path(f"{path}-lock").exists():

@@ -34,9 +34,11 @@ from wardian.rules.ports import (
     JournalEntry,
     Kept,
     MakeRecords,
+    Mended,
     Message,
     Refused,
     Round,
+    Unreadable,
 )
 from wardian.rules.readings import Chunk, Reading, Series, chunk_of
 from wardian.rules.records import Record
@@ -76,6 +78,18 @@ class MemoryStore:
     def damage(self) -> str:
         """Return nothing: there is no file to be damaged."""
         return ""
+
+    def unreadable(self, from_ms: int = 0) -> list[Unreadable]:  # noqa: ARG002 - nothing is packed here
+        """Return nothing: nothing is packed here."""
+        return []
+
+    def put_aside(self, found: Sequence[Unreadable], now_ms: int) -> Mended:
+        """Refuse: nothing is packed here.
+
+        Raises:
+            StoreFailed: Always.
+        """
+        raise StoreFailed(ADAPTER, f"nothing is packed in memory: {len(found)} rows at {now_ms}")
 
     def room(self) -> None:
         """Return nothing: it takes no room on a disk."""

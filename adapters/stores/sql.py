@@ -14,6 +14,7 @@ from sqlalchemy import Connection, Engine, Select, exists, func, insert, select,
 from sqlalchemy import Row as Found
 
 from wardian.adapters.stores import folding, sums
+from wardian.adapters.stores.copies import back_up, flaws_of, free_name
 from wardian.adapters.stores.failures import explaining
 from wardian.adapters.stores.keeping import Keeper
 from wardian.adapters.stores.lock import DatabaseLock
@@ -42,12 +43,14 @@ from wardian.adapters.stores.schema import (
 )
 from wardian.adapters.stores.sqlite_file import (
     asking,
-    damage,
+    driver_of,
     open_for_reading,
     open_for_writing,
     refuse_what_is_not_ours,
 )
 from wardian.adapters.stores.transactions import Transactions
+from wardian.adapters.stores.unreadable import put_aside as put_rows_aside
+from wardian.adapters.stores.unreadable import unreadable
 from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import (
     SERIES_AT_ONCE,
@@ -57,9 +60,11 @@ from wardian.rules.ports import (
     JournalEntry,
     Kept,
     MakeRecords,
+    Mended,
     Message,
     Refused,
     Round,
+    Unreadable,
 )
 from wardian.rules.readings import Chunk, Reading, Series
 from wardian.rules.records import Record
@@ -97,10 +102,27 @@ class SqlStore(Transactions):
             lock.release()
             raise
 
+    # --------------------------------------------------------------------------------- damage
+
     def damage(self) -> str:
         """Return what is broken in the file, empty if nothing. Reads all of it: minutes for gigabytes."""
         with self._reading() as connection:
-            return damage(connection)
+            return "; ".join(flaws_of(driver_of(connection)))
+
+    def unreadable(self, from_ms: int = 0) -> list[Unreadable]:
+        """Return the packed rows of the hours from one on that cannot be read; looks at each."""
+        return list(unreadable(self._reading, from_ms))
+
+    def put_aside(self, found: Sequence[Unreadable], now_ms: int) -> Mended:
+        """Take packed rows that cannot be read out of the database into a file beside it."""
+        aside = free_name(self._path, "damaged-hours", now_ms)
+        with self._writing() as connection:
+            put_rows_aside(connection, found, aside)
+        return Mended("hours", f"{len(found)} packed hours cannot be read", aside.name)
+
+    def back_up(self, out: Path) -> int:
+        """Write a copy as of one instant, checked and whole or not at all; return its size in bytes."""
+        return back_up(self._path, out)
 
     # --------------------------------------------------------------------------------- rounds
 
