@@ -5,7 +5,7 @@ from typing import Annotated, Any, Final, Self
 
 from pydantic import PlainValidator, model_validator
 
-from wardian.daemon.config_types import Duration, clock_time, some_time
+from wardian.daemon.config_types import Duration, amount_of, clock_time, is_amount, refused
 from wardian.daemon.written import Section, described, key, wrong
 from wardian.rules.documents import shown
 
@@ -13,6 +13,7 @@ DAY_MS: Final = 86_400_000
 #: Whoever removes sooner removes what a batch is explained from, or what the last messages were.
 LEAST_READINGS_MS: Final = 30 * DAY_MS
 LEAST_MESSAGES_MS: Final = 7 * DAY_MS
+_LONGEST_MS: Final = 36_500 * DAY_MS
 NEVER: Final = "never"
 _MOST_BACKUPS: Final = 1000
 
@@ -35,10 +36,17 @@ def _number(value: Any) -> int:
 
 
 def _age(value: Any, least_ms: int) -> Duration:
-    age = some_time(value)
-    if age < least_ms:
-        raise wrong(f"{shown(value)} is too short", f"{Duration(least_ms)} or more is accepted")
-    return age
+    age = (
+        round(amount_of(value, "duration") * 1000)
+        if is_amount(value)
+        else refused(value, f"is {described(value)}")
+    )
+    if not least_ms <= age <= _LONGEST_MS:
+        raise wrong(
+            f"{shown(value)} is too short or too long",
+            f"{Duration(least_ms)} to {Duration(_LONGEST_MS)} is accepted, or no key where it stays for good",
+        )
+    return Duration(age)
 
 
 _ReadingsAge = Annotated[Duration, PlainValidator(lambda value: _age(value, LEAST_READINGS_MS))]

@@ -95,8 +95,7 @@ def _duration(value: Any) -> Duration:
     return Duration(_amount(value, duration_ms))
 
 
-def some_time(value: Any) -> Duration:
-    """Return a duration that is more than none."""
+def _some_time(value: Any) -> Duration:
     duration = _duration(value)
     if duration == 0:
         _refused(value, f"{shown(value)} is no time at all")
@@ -360,7 +359,7 @@ Name = Annotated[str, PlainValidator(_name)]
 Text = Annotated[str, PlainValidator(_plain_text)]
 Sentence = Annotated[str, PlainValidator(_sentence)]
 AnyDuration = Annotated[Duration, PlainValidator(_duration)]
-SomeTime = Annotated[Duration, PlainValidator(some_time)]
+SomeTime = Annotated[Duration, PlainValidator(_some_time)]
 PollEvery = Annotated[Duration, PlainValidator(_poll_every)]
 Zone = Annotated[ZoneInfo, PlainValidator(_zone)]
 Day = Annotated[date, PlainValidator(_day)]

@@ -251,7 +251,14 @@ class Room(NamedTuple):
 
     free_bytes: int
     has_reserve: bool
-    is_read_only: bool = False
+
+
+class Older(NamedTuple):
+    """Before when what was kept is let go; None: it stays for good."""
+
+    readings_ms: int | None = None
+    rollups_ms: int | None = None
+    messages_ms: int | None = None
 
 
 class Unreadable(NamedTuple):
@@ -333,6 +340,15 @@ class Store(Protocol):
 
         At most that of so many series, so that nobody has to wait long. Readings are read as before. An hour is rolled up by the plan that its tray has now; it is folded when it
         ended at least an hour before the hour of the newest reading, and once more when one of it comes later.
+        """
+
+    def let_go(self, older: Older) -> bool:
+        """Let go of the oldest hour that ended before an instant; return whether more is to be let go.
+
+        With its readings go their marks as late, and what was refused before; with messages those that are delivered
+        or given up. Only hours that are summed up go, so that the last one or two of all there are stay. What is let
+        go is as if it had never been read, but that its hours are not rolled up again when something of them comes
+        late. The journal and records stay for good.
         """
 
     def folded_until_ms(self) -> int:

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 from wardian.adapters.stores.failures import explaining, failed, full
-from wardian.adapters.stores.reserve import disk_of
+from wardian.adapters.stores.reserve import free_bytes
 from wardian.adapters.stores.sqlite_file import look_at, reading_uri, refuse_foreign
 from wardian.rules.errors import StoreFailed
 
@@ -79,21 +79,31 @@ def put_log_aside(path: Path, time_ms: int) -> Path:
     return Path(f"{aside}-wal")
 
 
-def put_in_place(copy: Path, path: Path) -> None:
-    """Make a file the database at a path, where none is.
+@contextlib.contextmanager
+def copied(copy: Path, path: Path) -> Iterator[Path]:
+    """Copy a file beside the database at a path, to ``put_in_place`` within; what was not is gone afterwards.
 
     Raises:
         OSError: It cannot be done, as when there is no room.
     """
     part = Path(f"{path}.part")
-    if path.exists():
-        raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
     try:
         shutil.copyfile(copy, part)
         _sync(part)
-        part.rename(path)
+        yield part
     finally:
         part.unlink(missing_ok=True)
+
+
+def put_in_place(part: Path, path: Path) -> None:
+    """Make a file the database at a path, where none is any more.
+
+    Raises:
+        OSError: It cannot be done.
+    """
+    if path.exists():
+        raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
+    part.rename(path)
     _settle(path.parent)
 
 
@@ -189,7 +199,7 @@ def _refuse_without_room(connection: sqlite3.Connection, path: Path, out: Path) 
     pages, page_bytes = (
         connection.execute(f"PRAGMA {name}").fetchone()[0] for name in ("page_count", "page_size")
     )
-    needed, free = pages * page_bytes + _BESIDE_BYTES, disk_of(out.parent).free_bytes
+    needed, free = pages * page_bytes + _BESIDE_BYTES, free_bytes(out.parent)
     if free < needed:
         raise full(
             path,

@@ -12,8 +12,8 @@ from typing import Final, NamedTuple
 
 from wardian.adapters.stores import schema
 from wardian.adapters.stores.copies import (
-    Backup,
     backups,
+    copied,
     flaw_of,
     flaws_of,
     put_aside,
@@ -108,18 +108,15 @@ def _mend(path: Path, folder: Path, now_ms: int, lock: DatabaseLock) -> Iterator
 def _replaced(path: Path, folder: Path, now_ms: int, flaw: str) -> Mended:
     """Put the database aside, and the newest whole backup in its place where there is one."""
     whole = next((one for one in backups(folder, path) if not flaw_of(one.path)), None)
-    aside = put_aside(path, "damaged", now_ms)
-    if whole is not None and not _taken_in(whole, path):
-        whole = None
-    return Mended("database", flaw, aside.name, None if whole is None else whole.time_ms)
-
-
-def _taken_in(whole: Backup, path: Path) -> bool:
     # With no room for a copy the watching goes on in a new database all the same.
-    with contextlib.suppress(OSError):
-        put_in_place(whole.path, path)
-        return True
-    return False
+    with contextlib.suppress(OSError), contextlib.ExitStack() as made:
+        part = made.enter_context(copied(whole.path, path)) if whole else None
+        aside = put_aside(path, "damaged", now_ms)
+        if whole and part:
+            put_in_place(part, path)
+            return Mended("database", flaw, aside.name, whole.time_ms)
+        return Mended("database", flaw, aside.name)
+    return Mended("database", flaw, put_aside(path, "damaged", now_ms).name)
 
 
 def _flaw(path: Path, uri: str) -> str:

@@ -7,28 +7,21 @@ as much room besides as nobody has to fear the next write.
 import contextlib
 import os
 from pathlib import Path
-from typing import Final, NamedTuple
+from typing import Final
 
 RESERVE_BYTES: Final = 4 * 1024 * 1024
 #: Free room with which a reserve that was given up is taken again: as much as it, and once more.
 _AGAIN_BYTES: Final = 2 * RESERVE_BYTES
 
 
-class Disk(NamedTuple):
-    """The file system that a folder is on."""
-
-    free_bytes: int
-    is_read_only: bool
-
-
-def disk_of(folder: Path) -> Disk:
+def free_bytes(folder: Path) -> int:
     """Return how much an ordinary user may still write where a folder is.
 
     Raises:
         OSError: The folder is not there.
     """
     found = os.statvfs(folder)
-    return Disk(found.f_bavail * found.f_frsize, bool(found.f_flag & os.ST_RDONLY))
+    return found.f_bavail * found.f_frsize
 
 
 class Reserve:
@@ -49,7 +42,7 @@ class Reserve:
     def hold(self) -> None:
         """Take the room where there is enough of it; never raises."""
         with contextlib.suppress(OSError):
-            if self.is_held or disk_of(self._path.parent).free_bytes < _AGAIN_BYTES:
+            if self.is_held or free_bytes(self._path.parent) < _AGAIN_BYTES:
                 return
             try:
                 self._take()

@@ -13,8 +13,8 @@ from typing import Any, Self
 from sqlalchemy import Connection, Engine, Select, exists, func, insert, select, update
 from sqlalchemy import Row as Found
 
-from wardian.adapters.stores import folding, sums
-from wardian.adapters.stores.copies import back_up, flaws_of, free_name
+from wardian.adapters.stores import folding, letting_go, sums
+from wardian.adapters.stores.copies import flaws_of, free_name
 from wardian.adapters.stores.failures import explaining
 from wardian.adapters.stores.keeping import Keeper
 from wardian.adapters.stores.lock import DatabaseLock
@@ -62,6 +62,7 @@ from wardian.rules.ports import (
     MakeRecords,
     Mended,
     Message,
+    Older,
     Refused,
     Round,
     Unreadable,
@@ -119,10 +120,6 @@ class SqlStore(Transactions):
         with self._writing() as connection:
             put_rows_aside(connection, found, aside)
         return Mended("hours", f"{len(found)} packed hours cannot be read", aside.name)
-
-    def back_up(self, out: Path) -> int:
-        """Write a copy as of one instant, checked and whole or not at all; return its size in bytes."""
-        return back_up(self._path, out)
 
     # --------------------------------------------------------------------------------- rounds
 
@@ -183,6 +180,15 @@ class SqlStore(Transactions):
                 return False
         with self._writing() as connection:
             return folding.fold(connection, (before_ms, most), plans)
+
+    def let_go(self, older: Older) -> bool:
+        """Let go of the oldest hour that ended before an instant; return whether more is to be let go."""
+        with self._reading() as connection:
+            if not letting_go.is_due(connection, older):
+                return False
+        with self._writing() as connection:
+            letting_go.let_go(connection, older)
+            return letting_go.is_due(connection, older)
 
     def folded_until_ms(self) -> int:
         """Return before when all hours were folded; 0 where none were."""

@@ -64,11 +64,10 @@ def count(connection: Connection) -> int:
     return int(before) + _count_between(connection, until_ms, _END_OF_TIME_MS)
 
 
-def take_off(connection: Connection, readings_gone: int, before_ms: int) -> None:
-    """Count readings no more that were summed up, and forget the newest of series that have none since an instant."""
-    connection.execute(delete(newest).where(newest.c.time_ms < before_ms))
-    if readings_gone:
-        connection.execute(update(summed_up).values(readings=summed_up.c.readings - readings_gone))
+def take_off(connection: Connection, count: int, span: tuple[int, int]) -> None:
+    """Count so many readings no more that were summed up, and forget the newest of series that lay in a span."""
+    connection.execute(delete(newest).where(newest.c.time_ms >= span[0], newest.c.time_ms < span[1]))
+    connection.execute(update(summed_up).values(readings=summed_up.c.readings - count))
 
 
 def reckon_anew(connection: Connection) -> None:

@@ -14,7 +14,7 @@ from sqlalchemy import Connection, Engine
 
 from wardian.adapters.stores.failures import explaining, failed
 from wardian.adapters.stores.lock import DatabaseLock
-from wardian.adapters.stores.reserve import Reserve, disk_of
+from wardian.adapters.stores.reserve import Reserve, free_bytes
 from wardian.adapters.stores.sqlite_file import log_of, writing
 from wardian.rules.errors import StoreFull
 from wardian.rules.ports import Room
@@ -56,10 +56,9 @@ class Transactions:
         if self._database_lock is not None:
             self._reserve.hold()
         try:
-            disk = disk_of(self._path.parent)
+            return Room(free_bytes(self._path.parent), has_reserve=self._reserve.is_held)
         except OSError:
             return None
-        return Room(disk.free_bytes, has_reserve=self._reserve.is_held, is_read_only=disk.is_read_only)
 
     def _write_at_any_cost(self, work: Callable[[Connection], Result]) -> Result:
         """Write; where there is no room for it, once more with the room of the reserve."""
