@@ -1,10 +1,12 @@
 """What SQLite's errors mean to a person, and whether waiting can help.
 
-The rule of this file: a full disk, a lock and a read-only mount may pass; a failed read or write
-and a damaged file do not, and are never tried again on the same connection.
+The rule of this file: a full disk, a lock and a storage that turned read-only may pass, or last until somebody
+comes, and readings wait meanwhile; a failed read or write and a damaged file do not, and are never tried again on
+the same connection.
 """
 
 import errno
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -59,6 +61,8 @@ def explained(path: Path, error: BaseException | None) -> StoreFailed:
     if code in _FULL_BY_ANOTHER_NAME:
         code = sqlite3.SQLITE_FULL
     primary = code & 0xFF
+    if primary == sqlite3.SQLITE_IOERR and _is_read_only(path):
+        primary = sqlite3.SQLITE_READONLY
     if code == sqlite3.SQLITE_READONLY_DBMOVED:
         return failed(path, "the database was moved or deleted while in use")
     if primary == sqlite3.SQLITE_FULL:
@@ -68,6 +72,22 @@ def explained(path: Path, error: BaseException | None) -> StoreFailed:
     if primary in _MAY_HEAL:
         return failed(path, f"{_MAY_HEAL[primary]} ({error})", may_heal=True)
     return failed(path, f"{_LASTING.get(primary, 'refused by the database')} ({error})")
+
+
+def _is_read_only(path: Path) -> bool:
+    """Whether the system writes nothing any more where a database is, as it does once a card has failed.
+
+    Its own word for that may come late, so a byte of the lock file is written once more.
+    """
+    try:
+        descriptor = os.open(f"{path}-lock", os.O_RDWR | os.O_CLOEXEC)
+        try:
+            os.pwrite(descriptor, os.pread(descriptor, 1, 0), 0)
+        finally:
+            os.close(descriptor)
+    except OSError as error:
+        return error.errno == errno.EROFS
+    return False
 
 
 @contextmanager
