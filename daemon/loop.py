@@ -23,7 +23,7 @@ from wardian.rules.life import Impossible
 from wardian.rules.observing.minutes import KEPT, MINUTE_MS
 from wardian.rules.observing.observer import Observer
 from wardian.rules.plans import TrayPlan
-from wardian.rules.ports import Arrival, Clock, Round, Sensor, Store
+from wardian.rules.ports import Arrival, Clock, Refused, Round, Sensor, Store
 from wardian.rules.readings import Reading
 from wardian.rules.records import Record
 from wardian.rules.transitions import WATCH, Transition
