@@ -109,6 +109,8 @@ class Loop:
         #: What takes part before anything is judged, so that it is judged by it.
         self.before: list[Beside] = []
         self._could_ask = True
+        #: Hears what each round refused, and when.
+        self.hear_refused: Callable[[Sequence[Refused], int], None] = lambda *_: None
         #: Small facts to keep with the rounds; those under ``sensors`` as soon as they change.
         self.notes: Callable[[], Mapping[str, Any]] = dict
         #: Where every alarm stands.
@@ -234,6 +236,7 @@ class Loop:
             self.engine.refuse(max(time_ms, self.engine.trays[tray].judged_ms), tray, quantity)
             unkept.changed.add(tray)
         unkept.refused += refused
+        self.hear_refused(refused, now_ms)
         unkept.arrivals += arrivals
         if self._may_judge(readings, now_ms, sensors):
             until_ms = {tray: now_ms - settle_ms for tray, settle_ms in self._settle_ms.items()}

@@ -222,11 +222,14 @@ def _take_part(
     """Let everything take part in the rounds that the configuration wants; return the wires that it needs."""
     from wardian.daemon.folding import Folding
     from wardian.daemon.planning import with_records
+    from wardian.daemon.strangers import Strangers
     from wardian.daemon.taking_part import taking_part
 
     written, store, loop = around.config, around.store, around.loop
     loop.before, loop.beside = taking_part(around, opened)
-    loop.beside += [troubles, Folding(store, loop, loop.engine.trays, machine_clock())]
+    strangers = Strangers(store.notes(), troubles.happened)
+    loop.hear_refused = strangers.hear
+    loop.beside += [strangers, troubles, Folding(store, loop, loop.engine.trays, machine_clock())]
     if not (written.outward.is_any or any(person.summary for person in written.people)):
         return []
     from wardian.daemon.outward import Around, open_outward

@@ -53,6 +53,12 @@ class Refused(NamedTuple):
     quantity: str | None = None
 
 
+class Stranger(Refused):
+    """One that is refused because nobody configured the tray, the quantity or the name that it is about."""
+
+    __slots__ = ()
+
+
 class Block(NamedTuple):
     """Some rows of a file of readings, in its order."""
 
