@@ -165,6 +165,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     from wardian.daemon.own_troubles import OwnTroubles
     from wardian.daemon.planning import with_records
     from wardian.daemon.polling import Polling
+    from wardian.daemon.refusals import Refusals
     from wardian.daemon.taking_part import RoundsOf
 
     store = open_store(config, opened)
@@ -190,6 +191,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     around = RoundsOf(written, store, loop, words, clock, channels, words_of_findings)
     wires: list[Any] = [*sensors, *_take_part(around, troubles, (outbox, polling), opened)]
     loop.notes = lambda: _notes(wires, clock, speed)
+    outbox.hear_answers(Refusals(troubles).answered)
     outbox.start()
     opened.callback(outbox.stop)
     return Watch(
