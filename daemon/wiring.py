@@ -217,6 +217,7 @@ def open_watch(config: Config, opened: ExitStack, anew: "Anew | None" = None) ->
     from wardian.daemon.own_troubles import OwnTroubles
     from wardian.daemon.planning import with_records
     from wardian.daemon.polling import Polling
+    from wardian.daemon.refusals import Refusals
     from wardian.daemon.taking_part import RoundsOf
 
     store, mended = open_to_watch(config, opened, machine_clock().wall_ms())
@@ -248,6 +249,7 @@ def open_watch(config: Config, opened: ExitStack, anew: "Anew | None" = None) ->
     loop.beside = [*care, *loop.beside]
     _watch_ways(wires, outbox, loop, troubles)
     loop.notes = lambda: _notes(wires, clock, speed, loop.guard.slips) | bench_note(written)
+    outbox.hear_answers(Refusals(troubles).answered)
     outbox.start()
     opened.callback(outbox.stop)
     return Watch(
