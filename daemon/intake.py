@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterable, Iterator
 from typing import Final, NamedTuple
 
 from wardian.daemon.guarded import Slips
-from wardian.rules.ports import Arrival, Decoded, Measured, Refused
+from wardian.rules.ports import Arrival, Decoded, Measured, Refused, Stranger
 from wardian.rules.quantities import QUANTITIES, Quantity
 from wardian.rules.readings import Reading
 from wardian.rules.units import UNITS, Unit, in_own_unit, unit_named
@@ -99,7 +99,8 @@ class Intake:
             )
         if not why and value is not None:
             return Reading(time_ms, tray, name, value)
-        return _refusal(measured, arrival, why, time_ms=min(time_ms, now_ms))
+        refusal = _refusal(measured, arrival, why, time_ms=min(time_ms, now_ms))
+        return Stranger(*refusal) if tray not in self._trays or quantity is None else refusal
 
     @staticmethod
     def _own(quantity: Quantity, measured: Measured) -> float | None:

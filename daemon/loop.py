@@ -23,7 +23,7 @@ from wardian.rules.life import Impossible
 from wardian.rules.observing.minutes import KEPT, MINUTE_MS
 from wardian.rules.observing.observer import Observer
 from wardian.rules.plans import TrayPlan
-from wardian.rules.ports import Arrival, Clock, Round, Sensor, Store
+from wardian.rules.ports import Arrival, Clock, Refused, Round, Sensor, Store
 from wardian.rules.readings import Reading
 from wardian.rules.records import Record
 from wardian.rules.transitions import WATCH, Transition
@@ -80,6 +80,8 @@ class Loop:
         #: What takes part before anything is judged, so that it is judged by it.
         self.before: list[Beside] = []
         self._could_ask = True
+        #: Hears what each round refused, and when.
+        self.hear_refused: Callable[[Sequence[Refused], int], None] = lambda *_: None
         #: Small facts to keep with the rounds; those under ``sensors`` as soon as they change.
         self.notes: Callable[[], Mapping[str, Any]] = dict
         #: Where every alarm stands.
@@ -208,6 +210,7 @@ class Loop:
             self.engine.refuse(max(time_ms, self.engine.trays[tray].judged_ms), tray, quantity)
             unkept.changed.add(tray)
         unkept.refused += refused
+        self.hear_refused(refused, now_ms)
         unkept.arrivals += arrivals
         if self._may_judge(readings, now_ms, sensors):
             until_ms = {tray: now_ms - settle_ms for tray, settle_ms in self._settle_ms.items()}
