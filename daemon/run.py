@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 from wardian.daemon import logs, wiring
 from wardian.daemon.bench_watch import Watch
 from wardian.daemon.config import Config
+from wardian.daemon.configuration_kept import log_warnings
 from wardian.daemon.exit_status import DOES_NOT_HOLD, DONE
 from wardian.rules.errors import AdapterError
 
@@ -35,6 +36,7 @@ def watch(config_path: Path) -> int:
     """
     config = wiring.load_config(config_path)
     logs.begin()
+    log_warnings(config)
     with ExitStack() as opened:
         watching = open_whole(config, opened)
         return _until_told(watching)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wardian.daemon.config import Config
+from wardian.daemon.configuration_kept import cautions
 from wardian.daemon.own_troubles import own_troubles
 from wardian.daemon.tongue import Tongue, ms_of
 from wardian.daemon.wiring import CLOCK_NOTE, lives, machine_clock, open_store
@@ -78,7 +79,7 @@ def bench_now(config: Config) -> "BenchNow":
         now_ms = _time_there(config, store, is_running=held is not None)
         pid = held.pid if held else None
         config = with_records(config, store.records())
-        return look(config, store, now_ms, {"pid": pid, "words": _daemon_words(config, store, held)})
+        return look(config, store, now_ms, {"pid": pid, "words": _daemon_words(config, store, held, now_ms)})
 
 
 def trends(config: Config) -> "dict[str, Trends]":
@@ -98,7 +99,7 @@ def trends(config: Config) -> "dict[str, Trends]":
         return lines(trays, store.chunk(from_ms, now_ms), now_ms, Tongue.of(config.site))
 
 
-def _daemon_words(config: Config, store: Store, held: "Holder | None") -> list[str]:
+def _daemon_words(config: Config, store: Store, held: "Holder | None", now_ms: int) -> list[str]:
     from wardian.daemon.outbox import backlogs
 
     words = [f"watching (process {held.pid})" if held else "NOBODY IS WATCHING: wardian run is not running"]
@@ -115,8 +116,9 @@ def _daemon_words(config: Config, store: Store, held: "Holder | None") -> list[s
     words += [
         f"{one.channel}: {one.words(Tongue.of(config.site).moment)}" for one in backlogs(store.waiting())
     ]
-    words += [f"{name}: {state}" for name, state in sorted(store.notes().get("sensors", {}).items())]
-    return words
+    notes = store.notes()
+    words += [f"{name}: {state}" for name, state in sorted(notes.get("sensors", {}).items())]
+    return words + cautions(config, notes, now_ms)
 
 
 def alarm_lives(config: Config) -> list[Mapping[str, Any]]:

@@ -243,14 +243,14 @@ def _value(chance: Random, quantity: str, unit: str, less: Fraction | None = Non
     factor, offset = UNITS[quantity][unit] if unit else (Fraction(1), Fraction(0))
     low, high = POSSIBLE[quantity]
     while True:
-        own = Fraction(chance.randrange(10**6 + 1), 10**6) * (high - low) + low
+        own = Fraction(chance.randrange(low * 10**6, high * 10**6 + 1), 10**6)
         if chance.random() < 0.05:
             own = Fraction(chance.choice([low, high]))
         digits = 10 ** chance.randrange(5)
         exact = Fraction(round((own - offset) / factor * digits), digits)
         kept = float(exact * factor + offset)
         if low <= kept <= high:
-            written = exact - (less or 0)
+            written = exact - less if less else exact
             return Written(_number_text(chance, written), written), kept + 0.0
 
 
@@ -274,9 +274,9 @@ def _number_text(chance: Random, exact: Fraction) -> str:
 def _decimal(exact: Fraction) -> str:
     """Return a number with a finite number of decimals, written out."""
     places = 0
-    while (exact * 10**places).denominator != 1:
+    while 10**places % exact.denominator:
         places += 1
-    digits = str(abs(int(exact * 10**places))).rjust(places + 1, "0")
+    digits = str(abs(exact.numerator) * (10**places // exact.denominator)).rjust(places + 1, "0")
     whole, fraction = digits[: len(digits) - places], digits[len(digits) - places :]
     return ("-" if exact < 0 else "") + whole + (f".{fraction}" if fraction else "")
 

@@ -5,7 +5,7 @@ means nothing here at all; why is not said.
 """
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any, NamedTuple
@@ -103,7 +103,8 @@ class Bench:
             return []
         try:
             # What is written is a binary64 first; that stands for its shortest decimal form.
-            own = float(Fraction(repr(float(number))) * factor + offset)
+            exact = Fraction(repr(float(number)))
+            own = float(exact if unit == "" or (factor == 1 and not offset) else exact * factor + offset)
         except (OverflowError, ValueError):
             return []
         low, high = POSSIBLE[quantity]
@@ -187,7 +188,7 @@ def _scaled(mantissa: int, exponent: int) -> Fraction:
         return Fraction(1 if mantissa > 0 else -1, 10**400)
     if size > 400:
         raise _Nothing
-    return Fraction(mantissa) * Fraction(10) ** exponent
+    return Fraction(mantissa * 10**exponent) if exponent >= 0 else Fraction(mantissa, 10**-exponent)
 
 
 # ------------------------------------------------------------------------------------------ JSON
@@ -213,8 +214,11 @@ def _of_document(
     return found
 
 
-def _json(payload: bytes) -> Any:
-    """Return a document with fractions for numbers; a key twice, a NaN, or too much of it is nothing."""
+def _json(payload: bytes, made: Callable[[list[tuple[str, Any]]], Any] | None = None) -> Any:
+    """Return a document with fractions for numbers; a key twice, a NaN, or too much of it is nothing.
+
+    ``made`` makes something else of the members of an object.
+    """
     if len(payload) > MOST_BYTES:
         raise _Nothing
     try:
@@ -223,7 +227,7 @@ def _json(payload: bytes) -> Any:
             parse_int=_json_number,
             parse_float=_json_number,
             parse_constant=_nothing,
-            object_pairs_hook=_object,
+            object_pairs_hook=made or _object,
         )
     except (ValueError, RecursionError):
         raise _Nothing from None
@@ -263,12 +267,25 @@ def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return found
 
 
+@dataclass(frozen=True)
+class _Members:
+    """The members of an object, some of them perhaps twice."""
+
+    pairs: list[tuple[str, Any]]
+
+
 def _depth(value: Any) -> int:
     depth, level = 0, [value]
-    while level := [one for one in level if isinstance(one, (dict, list))]:
+    while level := [one for one in level if isinstance(one, (dict, list, _Members))]:
         depth += 1
-        level = [inner for one in level for inner in (one.values() if isinstance(one, dict) else one)]
+        level = [inner for one in level for inner in _inside(one)]
     return depth
+
+
+def _inside(one: Any) -> Iterable[Any]:
+    if isinstance(one, _Members):
+        return [value for _, value in one.pairs]
+    return one.values() if isinstance(one, dict) else one
 
 
 _ABSENT = object()
@@ -384,29 +401,30 @@ _OTHERWISE = {"%": "/", "/100": "%"}
 def _of_pack(
     telling: Telling, payload: bytes, received_ms: int | None, topic: Mapping[str, str], bench: Bench
 ) -> list[Meaning]:
-    pack = _json(payload)
-    if not isinstance(pack, list) or not pack or not all(isinstance(record, dict) for record in pack):
+    pack = _json(payload, _Members)
+    if not isinstance(pack, list) or not pack or not all(isinstance(record, _Members) for record in pack):
         raise _Nothing
     base: dict[str, Any] = {}
     found: list[Meaning] = []
     bench.left_alone = True
-    for record in pack:
+    for members in pack:
+        record = _object(members.pairs)  # what stands in a field that nobody reads may be as it likes
         if any(label.endswith("_") for label in record):
             raise _Nothing
         base |= {label: record[label] for label in _BASES if label in record}
-        _check_base(base)
+        _check_base(base, received_ms)
         if any(label not in _BASES for label in record):
             found += _of_record(telling, base, record, received_ms, topic, bench)
     return found
 
 
-def _check_base(base: Mapping[str, Any]) -> None:
+def _check_base(base: Mapping[str, Any], received_ms: int | None) -> None:
     for label, value in base.items():
         if not isinstance(value, str if label in ("bn", "bu") else Fraction):
             raise _Nothing
     if base.get("bver", 0) > 10:
         raise _Nothing
-    if "bt" in base and base["bt"] >= ABSOLUTE_FROM_S:
+    if "bt" in base and (base["bt"] >= ABSOLUTE_FROM_S or received_ms is not None):
         _within_years(base["bt"] * 1000)
 
 
