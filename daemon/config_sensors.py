@@ -138,7 +138,9 @@ class SubscriptionKeys(TargetKeys):
         for quantity, pointer in pointers.items():
             first = next(name for name, other in pointers.items() if other == pointer)
             if first != quantity:
-                raise wrong(f"has {shown(pointer)} for {first} and for {quantity}", "one quantity is accepted")
+                raise wrong(
+                    f"has {shown(pointer)} for {first} and for {quantity}", "one quantity is accepted"
+                )
         for quantity in self.units or {}:
             if quantity not in pointers:
                 raise wrong(f"has a unit of {quantity}, for which it has no pointer", "take it out")

@@ -11,7 +11,13 @@ from wardian.daemon.beside import Extra
 from wardian.daemon.config import Config
 from wardian.daemon.lives import Lives
 from wardian.daemon.tongue import Tongue
-from wardian.daemon.watched_facts import changed_sections, left_unwatched, less_watched, watched_facts, words_of
+from wardian.daemon.watched_facts import (
+    changed_sections,
+    left_unwatched,
+    less_watched,
+    watched_facts,
+    words_of,
+)
 
 if TYPE_CHECKING:
     from wardian.daemon.own_troubles import OwnTroubles
@@ -72,7 +78,9 @@ def cautions(config: Config, notes: Mapping[str, Any], now_ms: int) -> list[str]
     changed_ms = note.get("changed_ms")
     told = []
     if changed_ms is not None and 0 <= now_ms - changed_ms < SAID_MS:
-        told.append(f"configuration changed in {', '.join(note['changed'])} (start of {tongue.moment(changed_ms)})")
+        told.append(
+            f"configuration changed in {', '.join(note['changed'])} (start of {tongue.moment(changed_ms)})"
+        )
     if unwatched := left_unwatched(config):
         told.append(f"left unwatched by the configuration: {', '.join(unwatched)}")
     return [*told, *_warned(config.warnings)]

@@ -13,7 +13,6 @@ from wardian.rules.crops import Crop
 from wardian.rules.documents import Path
 from wardian.rules.plans import TrayPlan, inputs_of
 
-
 #: A value that is believed longer, or unknown longer without a word, hides a sensor that died. From memory.
 _LONGEST_HOLD_MS: Final = 2 * 3_600_000
 _LONGEST_SILENCE_MS: Final = 24 * 3_600_000
@@ -92,8 +91,18 @@ def _doubt_patience(written: Written, trays: Sequence[WatchedTray]) -> None:
         own, site = (*tray.path, "readings"), ("readings",)
         silent_ms = max(tray.plan.silent_after_ms.values(), default=0)
         for key, lasts_ms, most_ms, problem in (
-            ("hold", tray.plan.hold_ms, _LONGEST_HOLD_MS, "is believed that long after its sensor fell silent"),
-            ("silent_after", silent_ms, _LONGEST_SILENCE_MS, "may be unknown that long before anybody is told"),
+            (
+                "hold",
+                tray.plan.hold_ms,
+                _LONGEST_HOLD_MS,
+                "is believed that long after its sensor fell silent",
+            ),
+            (
+                "silent_after",
+                silent_ms,
+                _LONGEST_SILENCE_MS,
+                "may be unknown that long before anybody is told",
+            ),
         ):
             place = next((path for path in ((*own, key), (*site, key)) if written.at(path) is not None), None)
             if place and lasts_ms > most_ms and place not in told:

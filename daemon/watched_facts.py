@@ -29,7 +29,9 @@ def watched_facts(config: Config) -> dict[str, Any]:
     value: Mapping[str, Any] = config.document.value
     crops = {tray.crop.name: tray.crop for tray in config.trays}
     return {
-        "sections": {name: hashlib.sha256(repr(part).encode()).hexdigest()[:12] for name, part in value.items()},
+        "sections": {
+            name: hashlib.sha256(repr(part).encode()).hexdigest()[:12] for name, part in value.items()
+        },
         "trays": {tray.name: tray.crop.name for tray in config.trays},
         "limits": {
             name: {

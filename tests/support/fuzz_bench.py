@@ -74,7 +74,9 @@ def told_by(topic: str) -> Iterator[tuple[Telling, Mapping[str, str]]]:
 def sensor(clock: FakeClock) -> MqttSensor:
     """Return the real sensor with all subscriptions, its connection never opened."""
     broker = BrokerSettings("127.0.0.1", 1, "fuzz")
-    subscriptions = tuple(Subscription(_pattern(place), _form(telling)) for place, telling in TELLINGS.items())
+    subscriptions = tuple(
+        Subscription(_pattern(place), _form(telling)) for place, telling in TELLINGS.items()
+    )
     return MqttSensor(MqttSettings("bench", broker, subscriptions), frozenset(TRAYS), clock)
 
 

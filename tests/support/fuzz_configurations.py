@@ -42,10 +42,18 @@ _TOLD = re.compile(r"[^\n]+:([0-9]+): [^\n]+")
 #: What a person may write by mistake → what it must be read as: the text itself, a number, or nothing good at all.
 _TEXT, _REFUSED = object(), object()
 TRAPS: Mapping[str, object] = {
-    **dict.fromkeys(("18:00", "6:00", "24:00", "22:30.5", "-5:30", "010", "08", "0x1F", "0b11", "1_000"), _TEXT),
-    **dict.fromkeys(("yes", "no", "on", "off", "NO", "True", "y", "2026-03-02", "1,5", "nan", "inf", "75 °F"), _TEXT),
-    **dict.fromkeys((".nan", ".inf", "-.INF", "&a 5", "*a", "!!int 5", "!!python/object:os.system x"), _REFUSED),
-    **dict.fromkeys(("9" * 10_000, "1e999999999", "%x", "@x", "`x", "a: b: c", '"cut', "[1, 2", "{a: 1"), _REFUSED),
+    **dict.fromkeys(
+        ("18:00", "6:00", "24:00", "22:30.5", "-5:30", "010", "08", "0x1F", "0b11", "1_000"), _TEXT
+    ),
+    **dict.fromkeys(
+        ("yes", "no", "on", "off", "NO", "True", "y", "2026-03-02", "1,5", "nan", "inf", "75 °F"), _TEXT
+    ),
+    **dict.fromkeys(
+        (".nan", ".inf", "-.INF", "&a 5", "*a", "!!int 5", "!!python/object:os.system x"), _REFUSED
+    ),
+    **dict.fromkeys(
+        ("9" * 10_000, "1e999999999", "%x", "@x", "`x", "a: b: c", '"cut', "[1, 2", "{a: 1"), _REFUSED
+    ),
     "1e3": Decimal(1000),
     "5": 5,
     "true": True,
@@ -88,7 +96,9 @@ def _by_letters(chance: Random, text: str) -> Mangled:
     letters = list(text)
     for _ in range(chance.choice([1, 1, 2, 5])):
         place = chance.randrange(len(letters))
-        letters[place] = chance.choice(["", letters[place] * 2, *"0123:-{}[],&*!|>'\"#%@ \n°x.?~\t\r\0\u2028\x1b\x85"])
+        letters[place] = chance.choice(
+            ["", letters[place] * 2, *"0123:-{}[],&*!|>'\"#%@ \n°x.?~\t\r\0\u2028\x1b\x85"]
+        )
     return Mangled("".join(letters).encode(), "letters")
 
 
@@ -105,7 +115,9 @@ def _by_tokens(chance: Random, text: str) -> Mangled:
     words = range(1, len(tokens), 2)
     for _ in range(chance.choice([1, 1, 2])):
         place, other = chance.choice(words), chance.choice(words)
-        tokens[place] = chance.choice([tokens[other], "", *TRAPS, "low", "high_high", "tray-a", "kPa", "lx", "null"])
+        tokens[place] = chance.choice(
+            [tokens[other], "", *TRAPS, "low", "high_high", "tray-a", "kPa", "lx", "null"]
+        )
     return Mangled("".join(tokens).encode(), "tokens")
 
 
@@ -135,7 +147,9 @@ def _doubled(chance: Random, text: str) -> Mangled:
 def _trapped(chance: Random, text: str) -> Mangled:
     """Write something in place of the value of a line; it must be read as what it looks like, or refused."""
     lines = text.splitlines(keepends=True)
-    places = [number for number, line in enumerate(lines) if re.match(r" *(- )?\w+: +[\w'\"-][^#{\[]*$", line)]
+    places = [
+        number for number, line in enumerate(lines) if re.match(r" *(- )?\w+: +[\w'\"-][^#{\[]*$", line)
+    ]
     if not places:
         return _by_letters(chance, text)
     place, (trap, meant) = chance.choice(places), chance.choice(tuple(TRAPS.items()))
@@ -162,19 +176,22 @@ def _other_text(chance: Random, text: str) -> Mangled:
         ("UTF-16 without mark", lambda: text.encode("utf-16-le")),
         ("Latin-1", lambda: text.encode("latin-1", "replace")),
         ("CR", lambda: text.replace("\n", "\r").encode()),
-        ("twice", lambda: f"{text}---\n{text}".encode()),
-        ("dashes", lambda: f"---\n{text}...\n".encode()),
+        ("twice", f"{text}---\n{text}".encode),
+        ("dashes", f"---\n{text}...\n".encode),
     )
     name, way = chance.choice(ways)
     value = parse(text.encode(), "c.yaml").value
     if name == "Latin-1" and not text.isascii():
         return Mangled(way(), name, lambda _value: "letters that are not UTF-8 are accepted")
-    return Mangled(way(), name, lambda document: "" if document.value == value else f"{name} changes the meaning")
+    return Mangled(
+        way(), name, lambda document: "" if document.value == value else f"{name} changes the meaning"
+    )
 
 
 def _monstrous(chance: Random, text: str) -> Mangled:
     bomb = "a: &a [x, x, x, x, x, x, x, x, x]\n" + "".join(
-        f"{name}: &{name} [{', '.join([f'*{before}'] * 9)}]\n" for before, name in zip("abcdefgh", "bcdefghi", strict=True)
+        f"{name}: &{name} [{', '.join([f'*{before}'] * 9)}]\n"
+        for before, name in zip("abcdefgh", "bcdefghi", strict=True)
     )
     monsters: Sequence[Callable[[], str]] = (
         lambda: "[" * 5000,
@@ -260,7 +277,12 @@ class Run:
         outcome.count["refused"] += 1
         for mistake in error.mistakes:
             text = mistake.in_file("c.yaml")
-            if not mistake.problem or not 1 <= mistake.line <= last or not text.isprintable() or len(text) > 2000:
+            if (
+                not mistake.problem
+                or not 1 <= mistake.line <= last
+                or not text.isprintable()
+                or len(text) > 2000
+            ):
                 outcome.fault("mistake without line or plain words", data, text)
         if not error.mistakes:
             outcome.fault("refused without a mistake", data, "")
@@ -346,7 +368,11 @@ def figures(seed: int, count: int) -> Iterator[Figure]:
     tried = counted["mangled"] + counted["cut off"]
     yield Figure("configurations tried", f"{tried:,}", "at least 100,000", tried >= 100_000)
     yield Figure("of them cut off at every byte", f"{counted['cut off']:,}", "", None)
-    for what in ("cut off and still a configuration", "of these told as less watched", "of these warned of as cut off"):
+    for what in (
+        "cut off and still a configuration",
+        "of these told as less watched",
+        "of these warned of as cut off",
+    ):
         yield Figure(what, f"{counted[what]:,}", "", None)
     yield Figure("through `wardian check`", f"{counted['by the command']:,}", "", None)
     crashes = sum(n for what, n in counted.items() if what.startswith("crash"))

@@ -5,36 +5,29 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby, zip_longest
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import Any
 
+from base_config import built
 from fake_clock import FakeClock
 from fuzz_bench import TRAYS
-from loop_rig import FakeTeller
-from reference_payloads import POSSIBLE, YEARS_MS, Meaning
+from reference_payloads import YEARS_MS, Meaning
 
 from wardian.adapters.sensors.mqtt import MqttSensor
 from wardian.adapters.stores.sql import SqlStore
+from wardian.daemon import wiring
 from wardian.daemon.folding import Folding
 from wardian.daemon.loop import Loop
-from wardian.rules.crops import Band, Limit, Stage, StageSpan
 from wardian.rules.engine import Engine
-from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import Arrival
 from wardian.rules.readings import Reading
 
-if TYPE_CHECKING:
-    from wardian.daemon.words import Teller
-
-_HOLD_MS = 300_000
-
-
-def _plan(tray: str, now_ms: int) -> TrayPlan:
-    bands = {
-        quantity: Band(quantity, (Limit("high", high * 0.9, high * 0.8, 60_000, 60_000),))
-        for quantity, (_, high) in POSSIBLE.items()
-    }
-    stage = Stage("callusing", 0, bands)
-    return TrayPlan(tray, (StageSpan(now_ms - 40 * 86_400_000, stage),), _HOLD_MS)
+_TRAYS = "".join(f"  - {{name: {tray}, crop: coleus, stuck: 2026-02-20}}\n" for tray in TRAYS)
+CONFIG = f"""\
+site: {{name: Fuzzed bench, timezone: Europe/Lisbon, units: US}}
+trays:
+{_TRAYS}light: {{on: 05:00, off: 23:00}}
+notifiers: [{{name: bell, kind: console}}]
+"""
 
 
 class KeptBench:
@@ -44,8 +37,10 @@ class KeptBench:
         self.count: Counter[str] = Counter()
         self._sensor, self._clock = sensor, clock
         self._store = SqlStore.open(path)
-        engine = Engine([_plan(tray, clock.now_ms) for tray in TRAYS])
-        self._loop = Loop(engine, self._store, cast("Teller", FakeTeller()), dict.fromkeys(TRAYS, 5000), clock)
+        config = built(CONFIG)
+        engine = Engine(tray.plan for tray in config.trays)
+        words = wiring.teller(config, ["bell"])
+        self._loop = Loop(engine, self._store, words, dict.fromkeys(TRAYS, 5000), clock)
         self._loop.quiet_s = 0.0
         self._loop.bring_up_to_date(clock.now_ms)
         self._loop.beside = [Folding(self._store, self._loop, engine.trays, clock)]

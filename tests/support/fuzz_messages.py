@@ -50,7 +50,7 @@ def _good_number(chance: Random, now_ms: int, place: str) -> Case:
     tray = chance.choice(TRAYS)
     fixed, unit, _ = TELLINGS[place].targets[""] or (None, "", None)
     quantity = fixed or chance.choice(QUANTITIES)
-    written, value = _value(chance, quantity, unit)
+    written, value = possible_value(chance, quantity, unit)
     text = written.text
     if not text.startswith("-"):
         text = chance.choice(["", "", "+", "0", "00"]) + text
@@ -70,7 +70,7 @@ def _good_document(chance: Random, now_ms: int, place: str) -> Case:
     for pointer in pointers:
         target = telling.targets[pointer]
         if pointer in standing and target is not None:
-            written, value = _value(chance, target[0] or "", target[1])
+            written, value = possible_value(chance, target[0] or "", target[1])
             texts[pointer] = written.text
             meant.append(Meaning(time_ms, tray, target[0] or "", value))
     if time_text is not None and telling.time_pointer is not None:
@@ -89,7 +89,12 @@ def _laid_out(chance: Random, texts: dict[str, str]) -> str:
     for number, (pointer, text) in enumerate(texts.items()):
         mark = f"mark {number} of the drawer"
         marks[json.dumps(mark)] = text
-        _put(chance, whole, [token.replace("~1", "/").replace("~0", "~") for token in pointer.split("/")[1:]], mark)
+        _put(
+            chance,
+            whole,
+            [token.replace("~1", "/").replace("~0", "~") for token in pointer.split("/")[1:]],
+            mark,
+        )
     items = list(whole.items())
     for _ in range(chance.randrange(3)):
         items.append((f"x{len(items)}", _filler(chance, 2)))
@@ -177,7 +182,9 @@ class _PackState:
         if not record["n"]:
             del record["n"]
         unit = own or self._unit(quantity)
-        written, value = _value(chance, quantity, unit, less=self.base_value if self.has_base_value else None)
+        written, value = possible_value(
+            chance, quantity, unit, less=self.base_value if self.has_base_value else None
+        )
         senml_unit = chance.choice(_SENML_UNITS.get(unit, [unit]))
         if senml_unit != self.base_unit and not (own and not self.base_unit):
             record["u"] = senml_unit
@@ -235,7 +242,9 @@ class _PackState:
         return whole_ms if seconds >= 2**28 else self.now_ms + whole_ms
 
 
-def _value(chance: Random, quantity: str, unit: str, less: Fraction | None = None) -> tuple[Written, float]:
+def possible_value(
+    chance: Random, quantity: str, unit: str, less: Fraction | None = None
+) -> tuple[Written, float]:
     """Return a possible value as it is written, and as it must be kept.
 
     ``less`` is taken off what is written: a base value that is added to it again.
@@ -291,10 +300,10 @@ def _dated(chance: Random, now_ms: int, form: str) -> tuple[int, str]:
         return time_ms, f"{time_ms}{'.' if finer else ''}{finer}"
     if form == "unix_s":
         return time_ms, f"{time_ms // 1000}.{time_ms % 1000:03d}{finer}"
-    return time_ms, json.dumps(_rfc3339(chance, time_ms, finer))
+    return time_ms, json.dumps(written_time(chance, time_ms, finer))
 
 
-def _rfc3339(chance: Random, time_ms: int, finer: str) -> str:
+def written_time(chance: Random, time_ms: int, finer: str) -> str:
     zone = timezone(timedelta(minutes=chance.choice([0, 60, -300, 330, 765, -1439, 1439])))
     moment = (_EPOCH + timedelta(milliseconds=time_ms)).astimezone(zone)
     text = f"{moment:%Y-%m-%d}{chance.choice('Tt ')}{moment:%H:%M:%S}"
@@ -310,22 +319,132 @@ def _rfc3339(chance: Random, time_ms: int, finer: str) -> str:
 
 
 _TOKENS = [
-    *("NaN", "Infinity", "-Infinity", "nan", "inf", "null", "true", "false", '""', '"21.5"', "[]", "{}", "[21.5]"),
-    *("1e400", "-1e400", "1e308", "1e-400", "1e999999999", "1e-999999999", "1e9999999999999999999", "9" * 400),
-    *("0x15", "21,5", "2_1.5", "²1", "٢١", "21.5°", "--1", "+-1", "1.", ".5", "1e", "01", "-0", "-0.0", "1e5.5"),
+    *(
+        "NaN",
+        "Infinity",
+        "-Infinity",
+        "nan",
+        "inf",
+        "null",
+        "true",
+        "false",
+        '""',
+        '"21.5"',
+        "[]",
+        "{}",
+        "[21.5]",
+    ),
+    *(
+        "1e400",
+        "-1e400",
+        "1e308",
+        "1e-400",
+        "1e999999999",
+        "1e-999999999",
+        "1e9999999999999999999",
+        "9" * 400,
+    ),
+    *(
+        "0x15",
+        "21,5",
+        "2_1.5",
+        "²1",
+        "٢١",
+        "21.5°",
+        "--1",
+        "+-1",
+        "1.",
+        ".5",
+        "1e",
+        "01",
+        "-0",
+        "-0.0",
+        "1e5.5",
+    ),
     *("85.0", "127.94", "-127", "105", "105.0000001", "1e22", "4503599627370497.5", "0.1e-1000000"),
-    *('"\\ud800"', '"\\u0000"', '"\\n\\r"', '"\\u202e"', "18:00", "'21'", "21;", "// 21", "/*21*/", "\ufeff21"),
+    *(
+        '"\\ud800"',
+        '"\\u0000"',
+        '"\\n\\r"',
+        '"\\u202e"',
+        "18:00",
+        "'21'",
+        "21;",
+        "// 21",
+        "/*21*/",
+        "\ufeff21",
+    ),
     *('{"v":1,"v":2}', '{"$ref":"#"}', "[[[[[[[[[]]]]]]]]]", '{"a":' * 9 + "1" + "}" * 9),
 ]
 _TIMES = [
-    *('"2026-03-02T18:00:00"', '"1970-01-01T00:00:00Z"', '"0000-01-01T00:00:00Z"', '"0001-01-01T00:00:00+23:59"'),
+    *(
+        '"2026-03-02T18:00:00"',
+        '"1970-01-01T00:00:00Z"',
+        '"0000-01-01T00:00:00Z"',
+        '"0001-01-01T00:00:00+23:59"',
+    ),
     *('"9999-12-31T23:59:59Z"', '"9999-12-31T23:59:60Z"', '"2016-12-31T23:59:60Z"', '"2026-02-29T00:00:00Z"'),
-    *('"2026-03-02T24:00:00Z"', '"2026-03-02T18:00:00.Z"', '"2026-03-02"', '"yesterday"', '""', "0", "-1", "1e10"),
-    *("1e13", "1e300", "-62135596800", "253402300799", "253402300800", "268435456", "268435455.999", "-1e9", "1e17"),
-    *('"2026-W10-1T00:00:00Z"', '"20260302T180000Z"', '"+02026-03-02T18:00:00Z"', '"2026-03-02T18:00:00+24:00"'),
+    *(
+        '"2026-03-02T24:00:00Z"',
+        '"2026-03-02T18:00:00.Z"',
+        '"2026-03-02"',
+        '"yesterday"',
+        '""',
+        "0",
+        "-1",
+        "1e10",
+    ),
+    *(
+        "1e13",
+        "1e300",
+        "-62135596800",
+        "253402300799",
+        "253402300800",
+        "268435456",
+        "268435455.999",
+        "-1e9",
+        "1e17",
+    ),
+    *(
+        '"2026-W10-1T00:00:00Z"',
+        '"20260302T180000Z"',
+        '"+02026-03-02T18:00:00Z"',
+        '"2026-03-02T18:00:00+24:00"',
+    ),
 ]
-_LABELS = ["n", "u", "v", "vs", "vb", "vd", "t", "s", "ut", "bn", "bt", "bu", "bv", "bs", "bver", "x_", "at", "t", "h"]
-_TEXTS = ['"Cel"', '"degF"', '"%"', '"/"', '"%RH"', '"furlong"', '"probe-7"', '"battery"', '"bench:tray-a:ppfd"', '"bench:"']
+_LABELS = [
+    "n",
+    "u",
+    "v",
+    "vs",
+    "vb",
+    "vd",
+    "t",
+    "s",
+    "ut",
+    "bn",
+    "bt",
+    "bu",
+    "bv",
+    "bs",
+    "bver",
+    "x_",
+    "at",
+    "t",
+    "h",
+]
+_TEXTS = [
+    '"Cel"',
+    '"degF"',
+    '"%"',
+    '"/"',
+    '"%RH"',
+    '"furlong"',
+    '"probe-7"',
+    '"battery"',
+    '"bench:tray-a:ppfd"',
+    '"bench:"',
+]
 
 
 def by_grammar(chance: Random, now_ms: int) -> Case:
@@ -348,7 +467,9 @@ def _odd(chance: Random) -> str:
 def _odd_document(chance: Random) -> str:
     if chance.random() < 0.1:
         return _odd(chance)
-    texts = {pointer: _odd(chance) for pointer in ("/t", "/air/h", "/list/1", "/a~1b/~0m") if chance.random() < 0.6}
+    texts = {
+        pointer: _odd(chance) for pointer in ("/t", "/air/h", "/list/1", "/a~1b/~0m") if chance.random() < 0.6
+    }
     time = chance.choice(_TIMES) if chance.random() < 0.7 else _odd(chance)
     texts[chance.choice(["/at", "/meta/0/at"])] = time
     text = _laid_out(chance, texts)
@@ -404,7 +525,15 @@ def _mutate(chance: Random, payload: bytearray) -> None:
 
 def _other_topic(chance: Random, topic: str) -> str:
     return chance.choice(
-        [topic + "/", topic.replace("tray", "Tray"), "$" + topic, topic[:-1], topic + "\u202e", "pack", topic.upper()]
+        [
+            topic + "/",
+            topic.replace("tray", "Tray"),
+            "$" + topic,
+            topic[:-1],
+            topic + "\u202e",
+            "pack",
+            topic.upper(),
+        ]
     )
 
 

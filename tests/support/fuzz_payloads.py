@@ -11,7 +11,6 @@ from array import array
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from itertools import count as counted
 from pathlib import Path
 from random import Random
 from time import process_time
@@ -100,9 +99,7 @@ class Run:
         """Send one case through the door, and hold what comes of it against what it means."""
         now_ms, outcome = self.clock.now_ms, self.outcome
         outcome.count[case.kind] += 1
-        message = arrival(
-            self._sensor, case.topic, case.payload, now_ms, is_retained=case.is_retained
-        )
+        message = arrival(self._sensor, case.topic, case.payload, now_ms, is_retained=case.is_retained)
         meant, left_alone = self._meaning(case, now_ms)
         if case.meant is not None and case.meant != meant:
             outcome.fault("drawer and reference differ", case, (case.meant, meant))
@@ -123,9 +120,7 @@ class Run:
             left_alone |= self._reference.left_alone
         return meant, left_alone
 
-    def _taken(
-        self, case: Case, message: Arrival, now_ms: int
-    ) -> tuple[list[Reading], list[Refused]] | None:
+    def _taken(self, case: Case, message: Arrival, now_ms: int) -> tuple[list[Reading], list[Refused]] | None:
         begun_s = process_time()
         try:
             took = self._intake.take([message], now_ms)
@@ -201,10 +196,17 @@ def figures(seed: int, payloads: int) -> Iterator[Figure]:
         yield Figure(what, f"{count[what]:,}", "0", count[what] == 0)
     spent = sorted(outcome.seconds)
     p99_ms = spent[len(spent) * 99 // 100] * 1000
-    yield Figure("decode and intake, 99th of 100 payloads, processor time", f"{p99_ms:.3f} ms", "under 1 ms", p99_ms < 1)
+    yield Figure(
+        "decode and intake, 99th of 100 payloads, processor time",
+        f"{p99_ms:.3f} ms",
+        "under 1 ms",
+        p99_ms < 1,
+    )
     yield Figure("slowest payload of all, processor time", f"{spent[-1] * 1000:.2f} ms", "", None)
     worst_ms, _ = slowest_large_ms(seed)
-    yield Figure("slowest of 4 KiB, best of three, processor time", f"{worst_ms:.2f} ms", "under 10 ms", worst_ms < 10)
+    yield Figure(
+        "slowest of 4 KiB, best of three, processor time", f"{worst_ms:.2f} ms", "under 10 ms", worst_ms < 10
+    )
     grown = outcome.grown_mb
     yield Figure("memory grown over the second half", f"{grown:.1f} MB", "under 5 MB", grown < 5)
     yield Figure("readings in the store, each as it was meant", f"{count['stored']:,}", "", None)

@@ -112,7 +112,7 @@ class Bench:
         return [Meaning(time_ms, tray, quantity, own + 0.0)] if low <= own <= high else []
 
 
-class _Nothing(Exception):
+class NoMeaning(Exception):
     """The payload means nothing."""
 
 
@@ -130,7 +130,7 @@ def readings(
         if telling.form == "json":
             return _of_document(telling, payload, received_ms, topic, bench)
         return _of_pack(telling, payload, received_ms, topic, bench)
-    except _Nothing:
+    except NoMeaning:
         return []
 
 
@@ -142,12 +142,12 @@ def _of_number(
         return []
     quantity, unit, tray = telling.targets[""] or (None, "", None)
     if len(payload) > 64:
-        raise _Nothing
-    number = _written_number(payload.strip(b" \t\r\n\v\f"))
+        raise NoMeaning
+    number = written_number(payload.strip(b" \t\r\n\v\f"))
     return bench.kept(received_ms, tray or topic.get("tray"), quantity or topic.get("quantity"), unit, number)
 
 
-def _written_number(text: bytes) -> Fraction:
+def written_number(text: bytes) -> Fraction:
     """Return what sign, digits, point, digits, e, sign, digits stand for; read letter by letter."""
     letters, place = text.decode("latin-1"), 0
 
@@ -157,7 +157,7 @@ def _written_number(text: bytes) -> Fraction:
         while place < len(letters) and letters[place] in "0123456789":
             place += 1
         if place == begun:
-            raise _Nothing
+            raise NoMeaning
         return letters[begun:place]
 
     def sign() -> int:
@@ -175,7 +175,7 @@ def _written_number(text: bytes) -> Fraction:
         place += 1
         exponent = sign() * int(digits())
     if place != len(letters):
-        raise _Nothing
+        raise NoMeaning
     return _scaled(negative * int(whole + fraction), exponent - len(fraction))
 
 
@@ -187,7 +187,7 @@ def _scaled(mantissa: int, exponent: int) -> Fraction:
     if size < -400:
         return Fraction(1 if mantissa > 0 else -1, 10**400)
     if size > 400:
-        raise _Nothing
+        raise NoMeaning
     return Fraction(mantissa * 10**exponent) if exponent >= 0 else Fraction(mantissa, 10**-exponent)
 
 
@@ -220,7 +220,7 @@ def _json(payload: bytes, made: Callable[[list[tuple[str, Any]]], Any] | None = 
     ``made`` makes something else of the members of an object.
     """
     if len(payload) > MOST_BYTES:
-        raise _Nothing
+        raise NoMeaning
     try:
         value = json.loads(
             payload.decode("utf-8"),
@@ -230,9 +230,9 @@ def _json(payload: bytes, made: Callable[[list[tuple[str, Any]]], Any] | None = 
             object_pairs_hook=made or _object,
         )
     except (ValueError, RecursionError):
-        raise _Nothing from None
+        raise NoMeaning from None
     if _depth(value) > DEEPEST:
-        raise _Nothing
+        raise NoMeaning
     return value
 
 
@@ -245,24 +245,24 @@ _IMPOSSIBLE_EXPONENT = 10**18
 def _json_number(text: str) -> Any:
     exponent = text.lower().partition("e")[2]
     if exponent and abs(int(exponent)) >= _IMPOSSIBLE_EXPONENT:
-        raise _Nothing
+        raise NoMeaning
     try:
-        number = _written_number(text.encode())
+        number = written_number(text.encode())
         float(number)
-    except (_Nothing, OverflowError):
+    except (NoMeaning, OverflowError):
         return _HUGE
     return number
 
 
 def _nothing(_text: str) -> Any:
-    raise _Nothing
+    raise NoMeaning
 
 
 def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for name, value in pairs:
         if name in found:
-            raise _Nothing
+            raise NoMeaning
         found[name] = value
     return found
 
@@ -307,17 +307,17 @@ def _standing(whole: Any, pointer: str) -> Any:
 def _instant(written: Any, form: str) -> int:
     if form == "rfc3339":
         if not isinstance(written, str):
-            raise _Nothing
-        return _within_years(_rfc3339_ms(written))
+            raise NoMeaning
+        return _within_years(rfc3339_ms(written))
     if not isinstance(written, Fraction):
-        raise _Nothing
+        raise NoMeaning
     return _within_years(written * (1000 if form == "unix_s" else 1))
 
 
 def _within_years(time_ms: Fraction) -> int:
     whole = time_ms.numerator // time_ms.denominator
     if whole not in YEARS_MS:
-        raise _Nothing
+        raise NoMeaning
     return whole
 
 
@@ -325,11 +325,11 @@ def _within_years(time_ms: Fraction) -> int:
 _BEFORE_MONTH = (0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334, 365)
 
 
-def _rfc3339_ms(text: str) -> Fraction:
+def rfc3339_ms(text: str) -> Fraction:
     """Return milliseconds since 1970 (RFC 3339, section 5.6), by counting days."""
     date, clock, rest = text[:10], text[11:19], text[19:]
     if len(text) < 20 or text[10] not in "Tt " or date[4] + date[7] != "--" or clock[2] + clock[5] != "::":
-        raise _Nothing
+        raise NoMeaning
     year, month, day = (_digits(part) for part in (date[:4], date[5:7], date[8:]))
     hour, minute, second = (_digits(part) for part in (clock[:2], clock[3:5], clock[6:]))
     fraction = Fraction(0)
@@ -339,16 +339,16 @@ def _rfc3339_ms(text: str) -> Fraction:
         rest = rest[1 + len(digits) :]
     days = _days(year, month, day)
     if hour > 23 or minute > 59 or second > 60:
-        raise _Nothing
+        raise NoMeaning
     seconds = days * 86_400 + hour * 3600 + minute * 60 + second - _offset_s(rest)
     if second == 60 and not _begins_a_month(seconds):
-        raise _Nothing
+        raise NoMeaning
     return (seconds + fraction) * 1000
 
 
 def _digits(text: str) -> int:
     if not text or text.strip("0123456789"):
-        raise _Nothing
+        raise NoMeaning
     return int(text)
 
 
@@ -359,10 +359,10 @@ def _is_leap(year: int) -> bool:
 def _days(year: int, month: int, day: int) -> int:
     """Return days since 1970 of a date of the proleptic calendar that there is."""
     if not (1 <= year <= 9999 and 1 <= month <= 12):
-        raise _Nothing
+        raise NoMeaning
     length = _BEFORE_MONTH[month] - _BEFORE_MONTH[month - 1] + (month == 2 and _is_leap(year))
     if not 1 <= day <= length:
-        raise _Nothing
+        raise NoMeaning
     before = year - 1
     leaps = before // 4 - before // 100 + before // 400
     this_year = _BEFORE_MONTH[month - 1] + (month > 2 and _is_leap(year)) + day - 1
@@ -373,10 +373,10 @@ def _offset_s(rest: str) -> int:
     if rest in ("Z", "z"):
         return 0
     if len(rest) != 6 or rest[0] not in "+-" or rest[3] != ":":
-        raise _Nothing
+        raise NoMeaning
     hours, minutes = _digits(rest[1:3]), _digits(rest[4:])
     if hours > 23 or minutes > 59:
-        raise _Nothing
+        raise NoMeaning
     return (hours * 3600 + minutes * 60) * (-1 if rest[0] == "-" else 1)
 
 
@@ -403,14 +403,14 @@ def _of_pack(
 ) -> list[Meaning]:
     pack = _json(payload, _Members)
     if not isinstance(pack, list) or not pack or not all(isinstance(record, _Members) for record in pack):
-        raise _Nothing
+        raise NoMeaning
     base: dict[str, Any] = {}
     found: list[Meaning] = []
     bench.left_alone = True
     for members in pack:
         record = _object(members.pairs)  # what stands in a field that nobody reads may be as it likes
         if any(label.endswith("_") for label in record):
-            raise _Nothing
+            raise NoMeaning
         base |= {label: record[label] for label in _BASES if label in record}
         _check_base(base, received_ms)
         if any(label not in _BASES for label in record):
@@ -421,9 +421,9 @@ def _of_pack(
 def _check_base(base: Mapping[str, Any], received_ms: int | None) -> None:
     for label, value in base.items():
         if not isinstance(value, str if label in ("bn", "bu") else Fraction):
-            raise _Nothing
+            raise NoMeaning
     if base.get("bver", 0) > 10:
-        raise _Nothing
+        raise NoMeaning
     if "bt" in base and (base["bt"] >= ABSOLUTE_FROM_S or received_ms is not None):
         _within_years(base["bt"] * 1000)
 
@@ -439,7 +439,7 @@ def _of_record(
     try:
         name, unit = record.get("n", ""), record.get("u", base.get("bu", ""))
         if not isinstance(name, str) or not isinstance(unit, str):
-            raise _Nothing
+            raise NoMeaning
         seconds = base.get("bt", Fraction(0)) + _number(record.get("t", Fraction(0)))
         if seconds >= ABSOLUTE_FROM_S:
             time_ms: int | None = _within_years(seconds * 1000)
@@ -447,9 +447,9 @@ def _of_record(
             relative_ms = _within_years(seconds * 1000)
             time_ms = None if received_ms is None else received_ms + relative_ms
         if any(label in record for label in ("vs", "vb", "vd")) or ("v" not in record and "bv" not in base):
-            raise _Nothing
+            raise NoMeaning
         value = _number(record.get("v", Fraction(0))) + _number(base.get("bv", Fraction(0)))
-    except _Nothing:
+    except NoMeaning:
         return []
     told = _named(telling, base.get("bn", "") + name)
     if told is None:
@@ -462,7 +462,7 @@ def _of_record(
 
 def _number(value: Any) -> Fraction:
     if not isinstance(value, Fraction):
-        raise _Nothing
+        raise NoMeaning
     return value
 
 
