@@ -26,6 +26,11 @@ CONFIG = f"""\
 site: {{name: Fuzzed bench, timezone: Europe/Lisbon, units: US}}
 trays:
 {_TRAYS}light: {{on: 05:00, off: 23:00}}
+sensors:
+  - name: bench
+    kind: csv
+    file: never.read
+    expect: [{{tray: tray-a, quantity: air_temperature}}, {{tray: tray-b, quantity: ppfd}}]
 notifiers: [{{name: bell, kind: console}}]
 """
 

@@ -303,6 +303,11 @@ def _dated(chance: Random, now_ms: int, form: str) -> tuple[int, str]:
     return time_ms, json.dumps(written_time(chance, time_ms, finer))
 
 
+def text_of_ms(time_ms: int) -> str:
+    """Return an instant as RFC 3339 in UTC with milliseconds."""
+    return (_EPOCH + timedelta(milliseconds=time_ms)).isoformat(timespec="milliseconds")
+
+
 def written_time(chance: Random, time_ms: int, finer: str) -> str:
     zone = timezone(timedelta(minutes=chance.choice([0, 60, -300, 330, 765, -1439, 1439])))
     moment = (_EPOCH + timedelta(milliseconds=time_ms)).astimezone(zone)
