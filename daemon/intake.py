@@ -6,7 +6,8 @@ The rule of this file: nothing is dropped without a trace, and a refused reading
 from collections.abc import Collection, Iterable, Iterator
 from typing import Final, NamedTuple
 
-from wardian.rules.ports import Arrival, Decoded, Measured, Refused
+from wardian.daemon.guarded import Slips
+from wardian.rules.ports import Arrival, Decoded, Measured, Refused, Stranger
 from wardian.rules.quantities import QUANTITIES, Quantity
 from wardian.rules.readings import Reading
 from wardian.rules.units import UNITS, Unit, in_own_unit, unit_named
@@ -35,9 +36,10 @@ _PLAIN: Final = {
 class Intake:
     """Takes arrivals apart, with the units, bounds and trays that the configuration knows."""
 
-    def __init__(self, trays: Collection[str]) -> None:
-        """Accept readings of these trays only."""
+    def __init__(self, trays: Collection[str], slips: Slips) -> None:
+        """Accept readings of these trays only; count by ``slips`` what a sensor cannot take apart."""
         self._trays = frozenset(trays)
+        self._slips = slips
 
     def take(self, arrivals: Iterable[Arrival], now_ms: int) -> tuple[list[Reading], list[Refused]]:
         """Return the readings of some arrivals in their order, and what was refused."""
@@ -45,7 +47,7 @@ class Intake:
         refused: list[Refused] = []
         trays, latest_ms = self._trays, now_ms + AHEAD_MS
         for arrival in arrivals:
-            decoded: Decoded = arrival.sensor.decode(arrival)
+            decoded = self._decoded(arrival)
             refused += decoded.refused
             for measured in decoded.measured:
                 time_ms, tray, name, value, unit = measured
@@ -64,6 +66,16 @@ class Intake:
                 outcome = self._looked_at(measured, arrival, now_ms)
                 (readings if isinstance(outcome, Reading) else refused).append(outcome)  # type: ignore[arg-type]  # each list takes its own kind
         return readings, refused
+
+    def _decoded(self, arrival: Arrival) -> Decoded:
+        """Return what an arrival meant; one that breaks its sensor must not come again for ever."""
+        sensor = arrival.sensor
+        why = "it cannot be taken apart, for an error inside wardian"
+        broken = Decoded(refused=[Refused(sensor.name, why, "")])
+        decoded: Decoded = self._slips.try_(
+            f"{sensor.name} (decode)", sensor.decode, arrival, otherwise=broken
+        )
+        return decoded
 
     def _looked_at(self, measured: Measured, arrival: Arrival, now_ms: int) -> Reading | Refused:
         """Return the reading of what is not plain, or why there is none."""
@@ -87,7 +99,8 @@ class Intake:
             )
         if not why and value is not None:
             return Reading(time_ms, tray, name, value)
-        return _refusal(measured, arrival, why, time_ms=min(time_ms, now_ms))
+        refusal = _refusal(measured, arrival, why, time_ms=min(time_ms, now_ms))
+        return Stranger(*refusal) if tray not in self._trays or quantity is None else refusal
 
     @staticmethod
     def _own(quantity: Quantity, measured: Measured) -> float | None:
