@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 from fake_clock import NOON_MS, FakeClock
 from fuzz_bench import arrival, sensor
+from fuzz_good_messages import text_of_ms
 from fuzz_kept import KeptBench
-from fuzz_messages import text_of_ms
 
 from wardian.daemon.cli import main
 from wardian.rules.ports import Round
@@ -20,7 +20,17 @@ CENTURY_MS = 36_525 * DAY_MS
 AHEAD_MS = 5 * 60 * SECOND_MS
 #: The first and last milliseconds of the years 1 to 9999.
 ENDS_MS = (-62_135_596_800_000, 253_402_300_799_999)
-OFFSETS_MS = [1, SECOND_MS, 60 * SECOND_MS, AHEAD_MS - 1, AHEAD_MS, AHEAD_MS + 1, DAY_MS, 365 * DAY_MS, CENTURY_MS]
+OFFSETS_MS = [
+    1,
+    SECOND_MS,
+    60 * SECOND_MS,
+    AHEAD_MS - 1,
+    AHEAD_MS,
+    AHEAD_MS + 1,
+    DAY_MS,
+    365 * DAY_MS,
+    CENTURY_MS,
+]
 
 
 def sent(bench: KeptBench, *times_ms: int) -> tuple[list[Reading], list[str]]:
@@ -55,7 +65,12 @@ def test_what_lies_back_is_kept_under_its_own_time_however_far(bench: KeptBench)
 
 
 def test_a_time_without_an_offset_or_that_never_was_is_refused(bench: KeptBench) -> None:
-    for text in ("2026-03-02T12:00:00", "2026-02-30T12:00:00Z", "0000-01-01T00:00:00Z", "10000-01-01T00:00:00Z"):
+    for text in (
+        "2026-03-02T12:00:00",
+        "2026-02-30T12:00:00Z",
+        "0000-01-01T00:00:00Z",
+        "10000-01-01T00:00:00Z",
+    ):
         payload = f'{{"t": 70, "at": "{text}"}}'.encode()
         bench.take(arrival(bench._sensor, "dated/tray-a", payload, NOON_MS, is_retained=False), [], 0)
     bench.close_round()
@@ -121,5 +136,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     ],
     ids=" ".join,
 )
-def test_no_command_falls_over_or_walks_through_twenty_centuries(folder: Path, words: tuple[str, ...]) -> None:
+def test_no_command_falls_over_or_walks_through_twenty_centuries(
+    folder: Path, words: tuple[str, ...]
+) -> None:
     assert main([*words, "--config", str(folder / "config.yaml")]) == 0

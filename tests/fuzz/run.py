@@ -35,7 +35,14 @@ def main() -> int:
     path = os.pathsep.join(filter(None, [str(SUPPORT), os.environ.get("PYTHONPATH")]))
     failed = 0
     for name in options.names or PARTS:
-        command = [sys.executable, "-W", "error", str(SUPPORT / f"fuzz_{name}.py"), str(options.seed), str(PARTS[name])]
+        command = [
+            sys.executable,
+            "-W",
+            "error",
+            str(SUPPORT / f"fuzz_{name}.py"),
+            str(options.seed),
+            str(PARTS[name]),
+        ]
         failed |= subprocess.run(command, env={**os.environ, "PYTHONPATH": path}, check=False).returncode
     return 1 if failed else 0
 

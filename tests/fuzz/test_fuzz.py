@@ -81,7 +81,9 @@ def test_a_mangled_configuration_is_told_with_its_line_or_means_what_it_says(tmp
 def test_the_mangling_finds_a_key_that_stands_twice(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     whole = yaml_file._Builder._mistake
 
-    def forgetful(builder: yaml_file._Builder, path: object, event: object, problem: str, hint: str = "") -> None:
+    def forgetful(
+        builder: yaml_file._Builder, path: object, event: object, problem: str, hint: str = ""
+    ) -> None:
         if "twice" not in problem:
             whole(builder, path, event, problem, hint)  # type: ignore[arg-type]  # as it came
 

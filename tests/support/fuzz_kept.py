@@ -10,7 +10,8 @@ from typing import Any
 from base_config import built
 from fake_clock import FakeClock
 from fuzz_bench import TRAYS
-from reference_payloads import YEARS_MS, Meaning
+from reference_payloads import Meaning
+from reference_times import YEARS_MS
 
 from wardian.adapters.sensors.mqtt import MqttSensor
 from wardian.adapters.stores.sql import SqlStore

@@ -15,24 +15,26 @@ from pathlib import Path
 from random import Random
 from time import process_time
 
-import fuzz_messages
+import fuzz_bad_messages
+import fuzz_good_messages
 from fake_clock import NOON_MS, FakeClock
 from fuzz_bench import TRAYS, arrival, sensor, told_by
 from fuzz_figures import Figure, print_figures, resident_mb
+from fuzz_good_messages import Case
 from fuzz_kept import KeptBench
-from fuzz_messages import Case
 from reference_payloads import Bench, Meaning, readings
 
+from wardian.daemon.guarded import Slips
 from wardian.daemon.intake import Intake
 from wardian.rules.ports import Arrival, Refused
 from wardian.rules.readings import Reading
 
 #: Of the payloads: a sixth is good, and the rest comes half by grammar, then by mutation, then by bytes.
 _KINDS: Sequence[tuple[Callable[[Random, int], Case], float]] = (
-    (fuzz_messages.good, 1 / 6),
-    (fuzz_messages.by_grammar, 2 / 6),
-    (fuzz_messages.by_mutation, 2 / 6),
-    (fuzz_messages.by_bytes, 1 / 6),
+    (fuzz_good_messages.good, 1 / 6),
+    (fuzz_bad_messages.by_grammar, 2 / 6),
+    (fuzz_bad_messages.by_mutation, 2 / 6),
+    (fuzz_bad_messages.by_bytes, 1 / 6),
 )
 #: A payload of a kind that is not good goes on into loop and store so often.
 _KEPT_SHARE = 0.1
@@ -65,7 +67,8 @@ class Run:
         self.outcome = Outcome()
         self._chance = Random(seed)
         self._sensor = sensor(self.clock)
-        self._intake = Intake(TRAYS)
+        self._slips = Slips(lambda *_: None)
+        self._intake = Intake(TRAYS, self._slips)
         self._reference = Bench(frozenset(TRAYS))
         self._kept = KeptBench(self._sensor, self.clock, folder / "fuzz.db")
 
@@ -105,7 +108,7 @@ class Run:
             outcome.fault("drawer and reference differ", case, (case.meant, meant))
         took = self._taken(case, message, now_ms)
         if took is not None:
-            _compare(outcome, case, meant, left_alone, *took)
+            _compare(outcome, case, (meant, left_alone), took)
             if case.meant is not None or self._chance.random() < _KEPT_SHARE:
                 self._kept.take(message, meant, len(took[1]))
         self.clock.step(_STEP_MS)
@@ -127,6 +130,9 @@ class Run:
         except Exception as error:  # noqa: BLE001 - whatever is raised here is what is looked for
             self.outcome.fault("crash", case, repr(error))
             return None
+        if self._slips.ever:  # the daemon goes on after an error inside it; here it counts
+            self.outcome.fault("crash", case, [one.why for one in took[1]])
+            self._slips.ever.clear()
         self.outcome.seconds.append(process_time() - begun_s)
         return took
 
@@ -134,11 +140,10 @@ class Run:
 def _compare(
     outcome: Outcome,
     case: Case,
-    meant: list[Meaning],
-    left_alone: bool,
-    taken: list[Reading],
-    refused: list[Refused],
+    wanted_or_alone: tuple[list[Meaning], bool],
+    took: tuple[list[Reading], list[Refused]],
 ) -> None:
+    (meant, left_alone), (taken, refused) = wanted_or_alone, took
     outcome.count["readings"] += len(taken)
     outcome.count["refused"] += len(refused)
     got = [tuple(reading) for reading in taken]
@@ -161,11 +166,11 @@ def _settled_mb() -> float:
 def slowest_large_ms(seed: int, rounds: int = 40, size: int = 4096) -> tuple[float, bytes]:
     """Return how long the worst input of the largest size took, best of three each, and that input."""
     chance, clock = Random(seed), FakeClock(NOON_MS)
-    bench, intake = sensor(clock), Intake(TRAYS)
+    bench, intake = sensor(clock), Intake(TRAYS, Slips(lambda *_: None))
     topics = [f"{place}/tray-a" for place in ("degrees", "json", "dated", "seconds", "senml", "pack")]
     worst_s, worst = 0.0, b""
     for _ in range(rounds):
-        payload = fuzz_messages.large(chance, size)
+        payload = fuzz_bad_messages.large(chance, size)
         for topic in topics:
             message = arrival(bench, topic, payload, clock.now_ms, is_retained=False)
             took_s = min(_timed_s(intake, message, clock.now_ms) for _ in range(3))

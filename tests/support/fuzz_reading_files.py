@@ -17,22 +17,27 @@ from fractions import Fraction
 from pathlib import Path
 from random import Random
 from time import process_time
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from base_config import BASE
 from fake_clock import NOON_MS, FakeClock
 from fuzz_figures import Figure, print_figures
-from fuzz_messages import possible_value, written_time
-from reference_payloads import POSSIBLE, UNITS, YEARS_MS, Meaning, NoMeaning, rfc3339_ms
+from fuzz_good_messages import possible_value, written_time
+from reference_payloads import POSSIBLE, UNITS, Meaning
+from reference_times import YEARS_MS, NoMeaning, rfc3339_ms
 
 from wardian.adapters.reading_file import read_blocks
 from wardian.adapters.sensors.csv_file import CsvSensor, CsvSettings
 from wardian.daemon.cli import main
+from wardian.daemon.guarded import Slips
 from wardian.daemon.intake import Intake
 from wardian.rules.errors import BadReading
-from wardian.rules.ports import Arrival
+
+if TYPE_CHECKING:
+    from wardian.rules.ports import Arrival
 
 HEADER = b"time,tray,quantity,value,unit"
+SLIPS = Slips(lambda *_: None)
 TRAYS = ("tray-a", "tray-b", "ledge 3.1", "Ü_9")
 _YEAR_MS = 365 * 86_400_000
 _BY_COMMAND = 60
@@ -238,7 +243,8 @@ class Run:
         try:
             with contextlib.suppress(Exception if not file.is_readable else ()):
                 sensor.poll()
-            readings, refused = Intake(TRAYS).take(arrivals, NOON_MS)
+            readings, refused = Intake(TRAYS, SLIPS).take(arrivals, NOON_MS)
+            assert not SLIPS.ever, SLIPS.ever
         except Exception as error:  # noqa: BLE001 - whatever is raised here is what is looked for
             self.outcome.fault("crash of the sensor", file.data, repr(error))
             return

@@ -14,8 +14,10 @@ from fuzz_bench import QUANTITIES, TELLINGS, TRAYS, arrival, sensor, told_by
 from fuzz_figures import Figure, print_figures, resident_mb
 from reference_payloads import Bench, readings
 
+from wardian.daemon.guarded import Slips
 from wardian.daemon.intake import Intake
 
+SLIPS = Slips(lambda *_: None)
 _LEVELS = (
     *TELLINGS, *TRAYS, *QUANTITIES, "", "$SYS", "$share", "+", "#", "..", ".", "~", "{tray}", "{quantity}", "{x}",
     "tray-a/", "TRAY-A", "tray-a ", "<script>alert(1)</script>", "=cmd()", "\r\nSet: x", "\x1b[31m", "\u202etray-a",
@@ -40,7 +42,7 @@ def topic(chance: Random) -> str:
 def tried(seed: int, topics: int) -> tuple[Counter[str], list[str], float]:
     """Return what came of so many topics, what should not have, and by how much memory grew after a fifth."""
     chance, clock, count, wrong = Random(seed), FakeClock(NOON_MS), Counter[str](), list[str]()
-    bench, intake, reference = sensor(clock), Intake(TRAYS), Bench(frozenset(TRAYS), NOON_MS)
+    bench, intake, reference = sensor(clock), Intake(TRAYS, SLIPS), Bench(frozenset(TRAYS), NOON_MS)
     begun_mb = 0.0
     for number in range(topics):
         if number == topics // 5:
@@ -56,6 +58,10 @@ def tried(seed: int, topics: int) -> tuple[Counter[str], list[str], float]:
             count["crash"] += 1
             wrong.append(f"{error!r} <- {name!r:.300}")
             continue
+        if SLIPS.ever:  # the daemon goes on after an error inside it; here it counts
+            count["crash"] += SLIPS.ever.total()
+            wrong.append(f"{SLIPS.ever} <- {name!r:.300}")
+            SLIPS.ever.clear()
         meant = [
             one
             for telling, said in told_by(name)
