@@ -16,6 +16,7 @@ from wardian.daemon import logs, wiring
 from wardian.daemon.bench_watch import Watch
 from wardian.daemon.clock_watch import Anew
 from wardian.daemon.config import Config
+from wardian.daemon.configuration_kept import log_warnings
 from wardian.daemon.exit_status import DOES_NOT_HOLD, DONE
 from wardian.daemon.last_words import say_last_words, tell_of_last_end
 from wardian.rules.errors import AdapterError, StoreFailed, WardianError
@@ -45,6 +46,7 @@ def watch(config_path: Path) -> int:
     """
     config = wiring.load_config(config_path)
     logs.begin()
+    log_warnings(config)
     if not _time_came(config):
         return DONE
     try:
