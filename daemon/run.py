@@ -43,11 +43,17 @@ def watch(config_path: Path) -> int:
             if watching.troubles is not None:
                 tell_of_last_end(config, watching.troubles)
             return _until_told(watching, lambda error: say_last_words(config, error))
-    except Exception as error:
-        # What cannot work as configured is told to whoever configures it: its channels may be what is wrong.
-        if isinstance(error, StoreFailed) or not isinstance(error, WardianError):
-            say_last_words(config, error)
+    except StoreFailed as error:
+        say_last_words(config, error)
         raise
+    except WardianError:
+        # What cannot work as configured is told to whoever configures it: its channels may be what is wrong.
+        raise
+    except Exception as error:
+        # Never the status of a configuration that cannot be used: after that no service manager starts anew.
+        log.critical("watching ended by what nobody foresaw", exc_info=True)
+        say_last_words(config, error)
+        return DOES_NOT_HOLD
 
 
 def open_whole(config: Config, opened: ExitStack) -> Watch:
@@ -99,7 +105,10 @@ def _until_told(watching: Watch, say_last_words: Callable[[BaseException], None]
     watching.stop()
     thread.join()
     if failures:
-        raise failures[0]
+        if isinstance(failures[0], StoreFailed):
+            raise failures[0]
+        # Nothing that comes up in the rounds is a mistake of the configuration.
+        raise RuntimeError("the rounds ended") from failures[0]
     return DONE
 
 
