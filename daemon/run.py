@@ -10,7 +10,7 @@ import threading
 from collections.abc import Callable
 from contextlib import ExitStack
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NoReturn
 
 from wardian.daemon import logs, wiring
 from wardian.daemon.bench_watch import Watch
@@ -105,11 +105,15 @@ def _until_told(watching: Watch, say_last_words: Callable[[BaseException], None]
     watching.stop()
     thread.join()
     if failures:
-        if isinstance(failures[0], StoreFailed):
-            raise failures[0]
-        # Nothing that comes up in the rounds is a mistake of the configuration.
-        raise RuntimeError("the rounds ended") from failures[0]
+        _end_with(failures[0])
     return DONE
+
+
+def _end_with(error: BaseException) -> NoReturn:
+    """Raise what ended the rounds: nothing that comes up in them is a mistake of the configuration."""
+    if isinstance(error, WardianError) and not isinstance(error, StoreFailed):
+        raise RuntimeError(f"the rounds ended: {type(error).__name__}") from error
+    raise error
 
 
 def _end_at_once(broken: Any, say_last_words: Callable[[BaseException], None]) -> None:

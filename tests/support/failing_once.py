@@ -59,6 +59,12 @@ class Fault:
     def has_fired(self) -> bool:
         return bool(self.place)
 
+    def begin(self) -> None:
+        """From now on calls are counted."""
+
+    def end(self) -> None:
+        """From now on nothing fails."""
+
 
 def database_error(code: int) -> Callable[[], Exception]:
     """Return what makes an error of SQLite with one of its result codes."""
