@@ -120,9 +120,7 @@ class Seams:
         patch.setattr(
             socket,
             "create_connection",
-            lambda *place, **how: seams.fault.call(
-                "socket", "connect", lambda: _Socket(seams, create(*place, **how))
-            ),
+            lambda *place, **how: seams.connected(lambda: create(*place, **how)),
         )
         opened = CsvSensor._open
         patch.setattr(
@@ -138,6 +136,18 @@ class Seams:
         )
         self.terminal = _Stream(seams)
         patch.setattr(sys, "stderr", self.terminal)
+
+
+    def connected(self, connect: Callable[[], socket.socket]) -> "_Socket":
+        """Connect; one whose success is not learned is left to the other side."""
+        made: list[_Socket] = []
+        try:
+            self.fault.call("socket", "connect", lambda: made.append(_Socket(self, connect())))
+        except OSError:
+            for one in made:
+                one.close()
+            raise
+        return made[0]
 
 
 # ------------------------------------------------------------------------------------ database
