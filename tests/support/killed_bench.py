@@ -13,7 +13,7 @@ import subprocess
 import sys
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -199,10 +199,10 @@ class KilledBench:
         token.write_text(CANARY + "\n", encoding="utf-8")
         token.chmod(0o600)
 
-    def start(self, **options: Any) -> None:
+    def start(self, environment: Mapping[str, str] | None = None, **options: Any) -> None:
         """Begin a life; what it logs comes behind what the earlier ones did."""
         self.lives.append(len(self.receiver.requests))
-        environment = {**os.environ, "PYTHONUNBUFFERED": "1"}
+        environment = environment or {**os.environ, "PYTHONUNBUFFERED": "1"}
         with (self.folder / "daemon.log").open("ab") as log:
             self._logged = log.tell()
             command = [sys.executable, *self.command]
@@ -258,6 +258,11 @@ class KilledBench:
             yield store
         finally:
             store.close()
+
+    def journal_keys(self) -> set[str]:
+        """Return the keys of the messages that tell of the entries of the journal."""
+        with self.store() as store:
+            return {entry_key(one.fields) for one in store.journal()}
 
     def counts(self) -> dict[str, int]:
         with self.store() as store:
@@ -328,11 +333,7 @@ def findings(bench: KilledBench, published: list[Reading], expected_keys: list[s
     with bench.store() as store:
         kept = Counter(store.readings(-(2**62), 2**62))
         wanted = Counter(published)
-        in_journal = Counter(
-            f"{one.tray}/{one.fields['quantity']}/{one.fields['condition']}/{one.fields['event']}/"
-            f"{one.fields['time']}"
-            for one in store.journal()
-        )
+        in_journal = Counter(entry_key(one.fields) for one in store.journal())
         damage, waiting = store.damage(), len(store.waiting())
     told = bench.told()
     received = Counter((one.channel, one.key) for one in told)
@@ -353,6 +354,11 @@ def findings(bench: KilledBench, published: list[Reading], expected_keys: list[s
         damage=damage,
         waiting=waiting,
     )
+
+
+def entry_key(fields: Mapping[str, Any]) -> str:
+    """Return the key of the message that tells of an entry of the journal."""
+    return "/".join(fields[name] for name in ("tray", "quantity", "condition", "event", "time"))
 
 
 def _repeats(told: list[Told]) -> list[Told]:
