@@ -7,7 +7,7 @@ from tempfile import TemporaryDirectory
 from typing import Any, Final, NamedTuple
 
 import pytest
-from failing_once import KINDS, Fault, Seams
+from failing_once import KINDS, Fault, Seams, fault
 from fake_clock import FakeClock
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -51,12 +51,17 @@ ROUNDS: Final = st.builds(
     st.just(NOON_MS),
     readings=READINGS,
     late=READINGS,
-    refused=st.lists(st.builds(Refused, st.text(max_size=5), st.text(max_size=5), st.just("raw")), max_size=2),
+    refused=st.lists(
+        st.builds(Refused, st.text(max_size=5), st.text(max_size=5), st.just("raw")), max_size=2
+    ),
     journal=st.lists(
-        st.sampled_from(["raised", "returned"]).map(lambda event: (NOON_MS, "tray-a", change(event))), max_size=2
+        st.sampled_from(["raised", "returned"]).map(lambda event: (NOON_MS, "tray-a", change(event))),
+        max_size=2,
     ),
     due=st.lists(st.sampled_from("abcdef").map(lambda key: to_tell("mail", key)), max_size=3),
-    states=st.dictionaries(st.sampled_from(["tray-a", "tray-b"]), st.just({"judged_ms": NOON_MS}), max_size=2),
+    states=st.dictionaries(
+        st.sampled_from(["tray-a", "tray-b"]), st.just({"judged_ms": NOON_MS}), max_size=2
+    ),
     notes=st.dictionaries(st.sampled_from("xy"), st.integers(), max_size=2),
 )
 STEPS: Final = st.builds(
@@ -90,7 +95,7 @@ def killed(store: SqlStore, path: Path, life: int) -> tuple[SqlStore, Path]:
     return SqlStore.open(left / path.name), left / path.name
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.lists(STEPS, max_size=8))
 def test_after_any_failures_and_kills_every_round_is_there_whole_or_not_at_all(steps: list[Step]) -> None:
     seams = Seams(FakeClock(), Fault())
@@ -100,8 +105,7 @@ def test_after_any_failures_and_kills_every_round_is_there_whole_or_not_at_all(s
         path.parent.mkdir()
         in_memory, in_file = MemoryStore(), SqlStore.open(path)
         for life, step in enumerate(steps, 1):
-            seam, error, when = KINDS[step.kind]
-            seams.fault = Fault(seam, step.nth, error, when)
+            seams.fault = fault(step.kind, step.nth)
             try:
                 in_file.keep(step.round_)
                 is_kept = True
@@ -125,8 +129,7 @@ def test_the_error_of_a_failing_call_is_told_as_the_store_tells_its_errors(tmp_p
         seams.put_in_place(patch)
         store = SqlStore.open(tmp_path / "bench.db")
         for kind, may_heal in (("database busy", True), ("database input or output", False)):
-            seam, error, when = KINDS[kind]
-            seams.fault = Fault(seam, 1, error, when)
+            seams.fault = fault(kind, 1)
             with pytest.raises(StoreFailed) as caught:
                 store.keep(Round(NOON_MS, readings=[Reading(NOON_MS, "tray-a", "air_temperature", 24.0)]))
             assert caught.value.may_heal is may_heal

@@ -9,17 +9,9 @@ from threading import Event
 from typing import Any, Final
 
 import pytest
-from killed_bench import (
-    CANARY,
-    HISTORY_STEP_MS,
-    HOUR_MS,
-    KilledBench,
-    Publisher,
-    findings,
-    key_of,
-    killed_bench,
-    now_ms,
-)
+from killed_bench import CANARY, KilledBench, killed_bench
+from killed_findings import findings, key_of
+from own_times import HISTORY_STEP_MS, HOUR_MS, Publisher, now_ms
 
 pytestmark = [pytest.mark.journey, pytest.mark.needs_broker, pytest.mark.fault(1)]
 

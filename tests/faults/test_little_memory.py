@@ -10,7 +10,9 @@ from pathlib import Path
 from typing import Any, Final
 
 import pytest
-from killed_bench import HISTORY_STEP_MS, HOUR_MS, KilledBench, Publisher, findings, key_of, killed_bench, now_ms
+from killed_bench import KilledBench, killed_bench
+from killed_findings import findings, key_of
+from own_times import HISTORY_STEP_MS, HOUR_MS, Publisher, now_ms
 
 from wardian.daemon.exit_status import CANNOT_BE_USED, DONE
 
@@ -18,8 +20,8 @@ pytestmark = [pytest.mark.journey, pytest.mark.needs_broker, pytest.mark.fault(2
 
 #: Shares of the address space that a daemon took which had all it wanted.
 LEVELS: Final = (0.1, 0.25, 0.3, 0.33, 0.36, 0.4)
-#: Two in the middle, where it starts and does not get far or hardly does.
-SHORT: Final = LEVELS[2:5:2]
+#: One in the middle, where it starts and does not get far.
+SHORT: Final = LEVELS[3:4]
 #: One that is up is watched for so long. [s]
 WORKS_S: Final = 1.5
 

@@ -6,14 +6,15 @@ After each failure the hours go on to a peaceful end; then the store and all tha
 import json
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from itertools import count
 from pathlib import Path
 from typing import Final, NamedTuple
 
 import pytest
+from failing_benches import Benches, Tried
 from failing_calls import ERRORS, built, environment
-from failing_day import Benches, Tried
-from failing_once import KINDS, Fault, faults
+from failing_once import KINDS, Fault, fault
 from receivers import http_receiver
 
 from wardian.daemon.exit_status import DOES_NOT_HOLD, DONE, STORE_FAILED
@@ -22,39 +23,44 @@ pytestmark = pytest.mark.fault(27)
 
 
 class Calls(NamedTuple):
-    """Which calls fail: in the short form the first and so many further on, in the long one each of so many.
+    """Which calls fail: in the short form these alone, in the long one all, or each of so many.
 
     ``ends`` are the ways in which the process may end meanwhile.
     """
 
-    first: int
-    step: int
+    short: tuple[int, ...]
     each: int
     ends: tuple[int, ...]
+
+    @property
+    def long(self) -> Iterator[int]:
+        return count(1, self.each)
 
 
 OF_STORE: Final = (DONE, STORE_FAILED)
 UNFORESEEN: Final = (DONE, DOES_NOT_HOLD)
 #: By the kind of failure. What a full disk, a lock and a read-only one do is alike for most calls.
 CALLS: Final = {
-    "database full": Calls(97, 457, 2, OF_STORE),
-    "database busy": Calls(733, 1000, 7, OF_STORE),
-    "database read-only": Calls(389, 1000, 7, OF_STORE),
-    "database input or output": Calls(23, 400, 1, OF_STORE),
-    "commit done and not known": Calls(9, 20, 1, OF_STORE),
-    "socket": Calls(11, 40, 1, (DONE,)),
-    "socket after its work": Calls(5, 40, 1, (DONE,)),
-    "file": Calls(41, 100, 1, (DONE,)),
-    "terminal": Calls(6, 100, 1, (DONE,)),
-    "terminal after its work": Calls(2, 100, 1, (DONE,)),
-    "clock": Calls(77, 130, 1, UNFORESEEN),
-    "sensor": Calls(14, 100, 1, UNFORESEEN),
+    "database full": Calls((97, 554), 2, OF_STORE),
+    "database busy": Calls((733,), 7, OF_STORE),
+    "database read-only": Calls((389,), 7, OF_STORE),
+    "database input or output": Calls((23, 423, 823), 1, OF_STORE),
+    "commit done and not known": Calls((29,), 1, OF_STORE),
+    "socket": Calls((11,), 1, (DONE,)),
+    "socket after its work": Calls((5,), 1, (DONE,)),
+    "file": Calls((41,), 1, (DONE,)),
+    "terminal": Calls((6,), 1, (DONE,)),
+    "terminal after its work": Calls((2,), 1, (DONE,)),
+    "clock": Calls((77,), 1, UNFORESEEN),
+    "sensor": Calls((14,), 1, UNFORESEEN),
 }
 #: The same for calls of the operating system on the database's files.
 FILE_CALLS: Final = {
-    "input or output": Calls(40, 557, 1, OF_STORE),
-    "disk full": Calls(201, 557, 4, OF_STORE),
+    "input or output": Calls((40, 597), 1, OF_STORE),
+    "disk full": Calls((201,), 4, OF_STORE),
 }
+#: More calls than there are.
+FAR: Final = 5_000
 
 
 @pytest.fixture
@@ -63,9 +69,10 @@ def benches(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Benches
         yield Benches(tmp_path, receiver, monkeypatch)
 
 
-def sweep(benches: Benches, kind: str, first: int, step: int) -> Iterator[Tried]:
-    for fault in faults(kind, first, step):
-        tried = benches.tried(fault)
+def sweep(benches: Benches, kind: str, numbers: Iterable[int]) -> Iterator[Tried]:
+    """Let call after call fail, until there was no such call any more."""
+    for nth in numbers:
+        tried = benches.tried(fault(kind, nth))
         if not tried.place:
             return
         yield tried
@@ -74,12 +81,12 @@ def sweep(benches: Benches, kind: str, first: int, step: int) -> Iterator[Tried]
 def assert_nothing_was_wrong(
     what: str, tries: Iterator[Tried], ends: tuple[int, ...], *, is_heard: bool = True
 ) -> None:
-    count, wrongs = 0, []
+    injections, wrongs = 0, []
     for tried in tries:
-        count += 1
+        injections += 1
         wrongs += tried.all_wrongs(ends, is_heard=is_heard)
-    print(f"\nn-th failure, {what}: {count} injections, {len(wrongs)} violations")
-    assert count
+    print(f"\nn-th failure, {what}: {injections} injections, {len(wrongs)} violations")
+    assert injections
     assert wrongs == []
 
 
@@ -96,25 +103,25 @@ def test_hours_without_a_failure_are_as_they_should_be(benches: Benches) -> None
 @pytest.mark.parametrize("kind", CALLS)
 def test_some_calls_fail_once_and_nothing_is_lost(benches: Benches, kind: str) -> None:
     calls = CALLS[kind]
-    assert_nothing_was_wrong(kind, sweep(benches, kind, calls.first, calls.step), calls.ends)
+    assert_nothing_was_wrong(kind, sweep(benches, kind, calls.short), calls.ends)
 
 
 @pytest.mark.long
 @pytest.mark.parametrize("kind", CALLS)
 def test_every_call_fails_once_and_nothing_is_lost(benches: Benches, kind: str) -> None:
     calls = CALLS[kind]
-    assert_nothing_was_wrong(kind, sweep(benches, kind, 1, calls.each), calls.ends)
+    assert_nothing_was_wrong(kind, sweep(benches, kind, calls.long), calls.ends)
 
 
 # ------------------------------------------------------------- calls of the operating system
 
 
-def file_sweep(folder: Path, error: str, first: int, step: int) -> Iterator[Tried]:
+def file_sweep(folder: Path, error: str, *numbers: int) -> Iterator[Tried]:
     library = built(folder)
     bench = folder / "bench"
     bench.mkdir()
     program = Path(__file__).parent.parent / "support" / "failing_calls_program.py"
-    command = [sys.executable, str(program), str(bench), error, str(first), str(step)]
+    command = [sys.executable, str(program), str(bench), error, *map(str, numbers)]
     with subprocess.Popen(
         command, env=environment(library, bench / "bench.db"), stdout=subprocess.PIPE, text=True
     ) as process:
@@ -127,7 +134,7 @@ def file_sweep(folder: Path, error: str, first: int, step: int) -> Iterator[Trie
 @pytest.mark.parametrize("error", FILE_CALLS)
 def test_some_calls_on_the_files_of_the_database_fail_once(tmp_path: Path, error: str) -> None:
     calls = FILE_CALLS[error]
-    tries = file_sweep(tmp_path, error, calls.first, calls.step)
+    tries = file_sweep(tmp_path, error, *calls.short)
     # What fails as SQLite moves its log into the file is tried again later, and no word of it gets out.
     assert_nothing_was_wrong(f"calls on files, {error}", tries, calls.ends, is_heard=False)
 
@@ -136,6 +143,6 @@ def test_some_calls_on_the_files_of_the_database_fail_once(tmp_path: Path, error
 @pytest.mark.parametrize("error", FILE_CALLS)
 def test_every_call_on_the_files_of_the_database_fails_once(tmp_path: Path, error: str) -> None:
     calls = FILE_CALLS[error]
-    tries = file_sweep(tmp_path, error, 1, calls.each)
+    tries = file_sweep(tmp_path, error, *range(1, FAR, calls.each))
     # What fails as SQLite moves its log into the file is tried again later, and no word of it gets out.
     assert_nothing_was_wrong(f"calls on files, {error}", tries, calls.ends, is_heard=False)

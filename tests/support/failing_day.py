@@ -4,34 +4,31 @@ The store is opened, readings are taken in from two wires, alarms are raised and
 and puts care on record, messages leave by two channels, hours are folded; once the daemon is stopped and started.
 """
 
-import logging
 import sqlite3
 from collections import Counter
-from collections.abc import Container, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 
-import pytest
 from failing_once import Fault, Seams
 from fake_clock import FakeClock
+from held_messages import HeldMessages, HeldSensor
 from receivers import HttpReceiver
 
 from wardian.adapters.stores.sql import SqlStore
 from wardian.adapters.timestamps import text_of
-from wardian.daemon import cli, cli_commands, logs, opening, run, visiting, wiring
+from wardian.daemon import cli, run, visiting
 from wardian.daemon.acts import NotToBeDone, Wish
 from wardian.daemon.bench_watch import Watch
 from wardian.daemon.config import Config
 from wardian.daemon.lives import TOLD
-from wardian.daemon.outbox import Outbox
-from wardian.daemon.polling import Polling
 from wardian.rules import life
 from wardian.rules.engine import Engine
 from wardian.rules.errors import StoreFailed
-from wardian.rules.ports import Arrival, Decoded, HandOver, Measured, Sensor, SensorHealth
-from wardian.rules.readings import Reading, Series, chunk_of
+from wardian.rules.ports import Decoded, Measured, Sensor
+from wardian.rules.readings import Reading, chunk_of
 from wardian.rules.records import CARE, Record
 
 MINUTE_MS: Final = 60_000
@@ -47,9 +44,6 @@ CARED_AT: Final = 5
 RESTARTED_AT: Final = 7
 #: So many steps more there are until everything was told.
 PEACE: Final = 4
-
-#: The place of a fault that is none of the daemon's: there was no room, and the message came again.
-HAND_OVER: Final = "hand over"
 
 CONFIG: Final = """\
 site: {name: Evening propagation class, timezone: Europe/Lisbon, units: SI}
@@ -74,63 +68,6 @@ notifiers:
 people:
   - {name: teacher, channels: [terminal], summary: false, care: false}
 """
-
-
-# ------------------------------------------------------------------------------ a wire that asks
-
-
-@dataclass
-class HeldMessages:
-    """What a broker holds for us until we say that it is kept."""
-
-    fault: Fault = field(default_factory=Fault)
-    held: list[Decoded] = field(default_factory=list)
-
-
-class HeldSensor:
-    """Hands over what is held, again after a start, and lets go of what was acknowledged."""
-
-    name = "probes"
-    expected: frozenset[Series] = frozenset()
-    poll_every_s: float | None = None
-
-    def __init__(self, messages: HeldMessages) -> None:
-        self._messages = messages
-        self._hand_over: HandOver | None = None
-
-    def start(self, hand_over: HandOver) -> None:
-        self._hand_over = hand_over
-        for decoded in list(self._messages.held):
-            self._bring(decoded)
-
-    def publish(self, decoded: Decoded) -> None:
-        self._messages.held.append(decoded)
-        self._bring(decoded)
-
-    def _bring(self, decoded: Decoded) -> None:
-        """Hand one over; what finds no room is brought again at once, as by a connection that is begun anew."""
-        assert self._hand_over is not None
-        while self._messages.fault.is_next("sensor", HAND_OVER):
-            pass
-        assert self._hand_over(Arrival(self, BEGIN_MS, decoded))
-
-    def poll(self) -> None: ...
-
-    def decode(self, arrival: Arrival) -> Decoded:
-        decoded: Decoded = arrival.message
-        return decoded
-
-    def acknowledge(self, arrivals: Sequence[Arrival]) -> None:
-        self._messages.fault.call("sensor", "acknowledge", lambda: self._let_go(arrivals))
-
-    def _let_go(self, arrivals: Sequence[Arrival]) -> None:
-        done = {id(arrival.message) for arrival in arrivals}
-        self._messages.held = [one for one in self._messages.held if id(one) not in done]
-
-    def health(self) -> SensorHealth:
-        return SensorHealth(True, "connected")
-
-    def stop(self) -> None: ...
 
 
 # ---------------------------------------------------------------------------------- the hours
@@ -308,9 +245,7 @@ class Hours:
     def _wrong_messages(self, due: list[Any]) -> list[str]:
         hook = Counter(request.headers["Idempotency-Key"] for request in self.receiver.requests)
         lines = self.terminal.splitlines()
-        terminal = Counter(
-            line.strip()[9:-1] for line in lines if line.startswith("  (message ")
-        )
+        terminal = Counter(line.strip()[9:-1] for line in lines if line.startswith("  (message "))
         received = {"hook": hook, "terminal": terminal}
         wrongs = [f"not received: {row}" for row in due if not received[row[0]][row[1]]]
         wrongs += [f"given up: {row}" for row in due if row[2] is None]
@@ -353,94 +288,3 @@ def replayed(config: Config, readings: Sequence[Reading]) -> list[Any]:
     engine = Engine(tray.plan for tray in config.trays)
     engine.feed(chunk_of(readings))
     return engine.advance(max(one.time_ms for one in readings) + 1)
-
-
-# ------------------------------------------------------------------------------- setting it up
-
-
-class Heard(logging.Handler):
-    """Keeps what the log says to people: warnings and what is worse."""
-
-    def __init__(self) -> None:
-        super().__init__(logging.WARNING)
-        self.lines: list[str] = []
-
-    def emit(self, record: logging.LogRecord) -> None:
-        self.lines.append(f"{record.getMessage()}: {vars(record).get('why', '')}")
-
-
-class Benches:
-    """Makes one bench after another in one folder, each with nothing left of the last."""
-
-    def __init__(self, folder: Path, receiver: HttpReceiver, patch: pytest.MonkeyPatch) -> None:
-        """Put the seams in place, and let the caller's thread do what threads of the daemon do."""
-        self._folder = folder
-        self._receiver = receiver
-        self._now: Hours | None = None
-        self.heard = Heard()
-        patch.setattr(logging.getLogger("wardian"), "handlers", [self.heard])
-        (folder / "config.yaml").write_text(CONFIG.replace("ADDRESS", receiver.address), encoding="utf-8")
-        self._config = wiring.load_config(folder / "config.yaml")
-        self._seams = Seams(FakeClock(BEGIN_MS), Fault())
-        self._seams.put_in_place(patch)
-        wires = opening.open_sensors
-        patch.setattr(
-            opening, "open_sensors", lambda bench: [HeldSensor(self.present.messages), *wires(bench)]
-        )
-        patch.setattr(Outbox, "start", lambda outbox: setattr(self.present, "outbox", outbox))
-        patch.setattr(Polling, "start", lambda _: None)
-        patch.setattr(wiring, "load_config", lambda _: self._config)
-        patch.setattr(logs, "begin", lambda: None)
-        patch.setattr(run, "_until_told", lambda watching: self.present.rounds(watching))
-        # Signals are the business of a process of its own.
-        patch.setattr(cli_commands, "run", lambda options: run.watch(Path(options.config)))
-
-    @property
-    def present(self) -> Hours:
-        assert self._now is not None
-        return self._now
-
-    def make(self, fault: Fault) -> Hours:
-        """Return a new bench on which something fails once."""
-        for left in self._folder.iterdir():
-            if left.name != "config.yaml":
-                left.unlink()
-        self._receiver.requests.clear()
-        self.heard.lines.clear()
-        (self._folder / "logger.csv").write_text("time,tray,quantity,value,unit\n", encoding="utf-8")
-        self._seams.begin(FakeClock(BEGIN_MS), fault)
-        self._now = Hours(self._folder, self._receiver, self._seams, self._config, HeldMessages(fault))
-        return self._now
-
-    def tried(self, fault: Fault) -> "Tried":
-        """Let the hours pass with a fault, and say what came of it."""
-        hours = self.make(fault)
-        try:
-            hours.pass_by()
-            wrongs = hours.wrongs()
-        except Exception as error:  # noqa: BLE001 - whatever it is, it is a finding
-            wrongs = [f"{type(error).__name__}: {error}"]
-        return Tried(
-            fault.nth, fault.place, hours.statuses, [*self.heard.lines, *hours.said, *hours.complaints()], wrongs
-        )
-
-
-class Tried(NamedTuple):
-    """One fault and what came of it; ``place`` is empty where there was no such call any more.
-
-    ``statuses`` are those with which the process ended, one after the other; ``heard`` is what people could read of it.
-    """
-
-    nth: int
-    place: str
-    statuses: list[int]
-    heard: list[str]
-    wrongs: list[str]
-
-    def all_wrongs(self, accepted: Container[int], *, is_heard: bool) -> list[str]:
-        """Return everything that should not be so, each with the place of the fault."""
-        wrongs = list(self.wrongs)
-        wrongs += [f"ended with {status}" for status in self.statuses if status not in accepted]
-        if is_heard and not self.heard and self.place != HAND_OVER:
-            wrongs.append("nobody could hear of it")
-        return [f"call {self.nth}, {self.place[:60]}: {wrong}" for wrong in wrongs]

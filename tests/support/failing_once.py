@@ -8,10 +8,10 @@ import errno
 import socket
 import sqlite3
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from io import StringIO
-from typing import Any, BinaryIO, Final, cast
+from typing import Any, BinaryIO, Final, Self, cast
 
 import pytest
 from fake_clock import FakeClock
@@ -128,7 +128,9 @@ class Seams:
             "_open",
             lambda sensor: seams.fault.call("file", "open", lambda: _File(seams, opened(sensor))),
         )
-        patch.setattr(SystemClock, "wall_ms", lambda _: seams.fault.call("clock", "wall", seams.clock.wall_ms))
+        patch.setattr(
+            SystemClock, "wall_ms", lambda _: seams.fault.call("clock", "wall", seams.clock.wall_ms)
+        )
         patch.setattr(
             SystemClock,
             "monotonic_s",
@@ -136,7 +138,6 @@ class Seams:
         )
         self.terminal = _Stream(seams)
         patch.setattr(sys, "stderr", self.terminal)
-
 
     def connected(self, connect: Callable[[], socket.socket]) -> "_Socket":
         """Connect; one whose success is not learned is left to the other side."""
@@ -217,7 +218,7 @@ class _File:
         self._seams = seams
         self._file = file
 
-    def __enter__(self) -> "_File":
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -265,10 +266,7 @@ KINDS: Final[dict[str, tuple[str, Callable[[], Exception], str]]] = {
 }
 
 
-def faults(kind: str, first: int = 1, step: int = 1) -> Iterator[Fault]:
-    """Yield faults of a kind at call after call, for ever; whoever runs them stops when one has not fired."""
+def fault(kind: str, nth: int) -> Fault:
+    """Return the failure of a kind at one call."""
     seam, error, when = KINDS[kind]
-    nth = first
-    while True:
-        yield Fault(seam, nth, error, when)
-        nth += step
+    return Fault(seam, nth, error, when)

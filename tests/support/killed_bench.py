@@ -1,38 +1,26 @@
 """A bench under load whose daemon is killed again and again: broker, publisher, daemon and receiver of messages.
 
-The publisher remembers every reading that the broker has acknowledged; limits are crossed again and again, in the
-readings' own time.
+Limits are crossed again and again, in the readings' own time.
 """
 
 import json
 import os
-import random
 import signal
-import sqlite3
 import subprocess
 import sys
-import time
-from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
-from paho.mqtt.client import Client
-from paho.mqtt.enums import CallbackAPIVersion
+from own_times import HOUR_MS, TRAYS, now_ms
 from receivers import HttpReceiver, http_receiver
 
 from wardian.adapters.stores.sql import SqlStore
 from wardian.adapters.timestamps import text_of
 from wardian.rules.readings import Reading
 
-if TYPE_CHECKING:
-    from paho.mqtt.client import MQTTMessageInfo
-
-TRAYS: Final = tuple(f"tray-{letter}" for letter in "abcdef")
-HOUR_MS: Final = 3_600_000
-HISTORY_STEP_MS: Final = 30_000
 #: What must never show in a log.
 CANARY: Final = "canary-of-the-webhook-4711"
 
@@ -68,95 +56,6 @@ people:
 """
 
 WaitUntil = Callable[..., None]
-
-
-def now_ms() -> int:
-    """Return what the machine's clock shows: the daemon under test goes by it."""
-    return time.time_ns() // 1_000_000
-
-
-# ----------------------------------------------------------------------------------- publisher
-
-
-class Publisher:
-    """Sends packs and plain objects with times of their own, at least once, and remembers what was taken."""
-
-    def __init__(self, broker: Any, chance: random.Random) -> None:
-        """Connect as the broker's user."""
-        self.published: list[Reading] = []
-        self.messages = 0
-        self._chance = chance
-        self._client = Client(CallbackAPIVersion.VERSION2, client_id="bench-publisher")
-        self._client.username_pw_set(broker.user, broker.password)
-        self._client.max_inflight_messages_set(200)
-        self._client.connect(broker.address, broker.port)
-        self._client.loop_start()
-        self._sent: list[MQTTMessageInfo] = []
-        self._last_ms = 0
-
-    def history(self, from_ms: int, to_ms: int) -> Iterator[None]:
-        """Publish some hours of all trays, a step at a time; a limit is crossed every ten minutes or so."""
-        for time_ms in range(from_ms, to_ms, HISTORY_STEP_MS):
-            for place, tray in enumerate(TRAYS):
-                turn = (time_ms // HISTORY_STEP_MS + 3 * place) % (17 + place)
-                self.medium(tray, time_ms, is_warm=turn < 6)
-                self.climate(tray, time_ms + 1, is_cold=turn > 11)
-            yield
-
-    def live(self, passed_ms: int) -> None:
-        """Publish what the probes of all trays show now; a limit is crossed every few seconds."""
-        time_ms = self._now_ms()
-        for place, tray in enumerate(TRAYS):
-            turn = (passed_ms // 100 + 31 * place) % (170 + 13 * place)
-            self.medium(tray, time_ms, is_warm=turn < 60)
-            self.climate(tray, time_ms, is_cold=turn > 110)
-
-    def all_well(self) -> None:
-        """Publish that every limit is kept, so that what was raised returns."""
-        time_ms = self._now_ms()
-        for tray in TRAYS:
-            self.medium(tray, time_ms, is_warm=False)
-            self.climate(tray, time_ms, is_cold=False)
-
-    def _now_ms(self) -> int:
-        """Return a time at which nothing was measured yet."""
-        self._last_ms = max(now_ms(), self._last_ms + 1)
-        return self._last_ms
-
-    def medium(self, tray: str, time_ms: int, *, is_warm: bool) -> None:
-        """Publish one pack."""
-        value = (25.3 if is_warm else 24.3) + self._chance.uniform(-0.2, 0.2)
-        pack = [{"bt": time_ms / 1000, "n": "temp", "u": "Cel", "v": value}]
-        self._publish(f"class/{tray}/medium", pack, Reading(time_ms, tray, "medium_temperature", value))
-
-    def climate(self, tray: str, time_ms: int, *, is_cold: bool) -> None:
-        """Publish one plain object."""
-        value = (19.6 if is_cold else 20.9) + self._chance.uniform(-0.3, 0.3)
-        humidity = self._chance.uniform(93.0, 95.0)
-        told = {"at": time_ms, "air": {"t": value, "rh": humidity}}
-        readings = (
-            Reading(time_ms, tray, "air_temperature", value),
-            Reading(time_ms, tray, "relative_humidity", humidity),
-        )
-        self._publish(f"class/{tray}/climate", told, *readings)
-
-    def _publish(self, topic: str, told: Any, *readings: Reading) -> None:
-        self._sent.append(self._client.publish(topic, json.dumps(told), qos=1))
-        self.published += readings
-        self.messages += 1
-        if len(self._sent) > 1000:
-            self.wait_until_taken()
-
-    def wait_until_taken(self) -> None:
-        """Return once the broker has acknowledged everything."""
-        for info in self._sent:
-            info.wait_for_publish(60)
-            assert info.is_published()
-        self._sent.clear()
-
-    def stop(self) -> None:
-        self._client.disconnect()
-        self._client.loop_stop()
 
 
 # --------------------------------------------------------------------------------------- bench
@@ -299,79 +198,6 @@ def killed_bench(folder: Path, broker: Any, wait_until: WaitUntil) -> Iterator[K
                 bench.kill()
 
 
-# ---------------------------------------------------------------------------------- invariants
-
-
-@dataclass
-class Findings:
-    """What must be nothing after whatever happened, and what may be little."""
-
-    readings: int
-    lost: int
-    doubled: int
-    strange: int
-    alarms: int
-    alarms_lost: list[str]
-    alarms_doubled: int
-    not_sent: list[str]
-    repeats: list[Told]
-    damage: str
-    waiting: int
-
-    def assert_nothing_is_wrong(self) -> None:
-        assert (self.lost, self.doubled, self.strange) == (0, 0, 0)
-        assert (self.alarms_lost, self.alarms_doubled) == ([], 0)
-        assert (self.not_sent, self.waiting) == ([], 0)
-        assert self.damage == ""
-
-
-def findings(bench: KilledBench, published: list[Reading], expected_keys: list[str]) -> Findings:
-    """Look the whole store and everything that was received over, the daemon having ended.
-
-    ``expected_keys`` are those of the messages that a channel of nobody's must have got.
-    """
-    with bench.store() as store:
-        kept = Counter(store.readings(-(2**62), 2**62))
-        wanted = Counter(published)
-        in_journal = Counter(entry_key(one.fields) for one in store.journal())
-        damage, waiting = store.damage(), len(store.waiting())
-    told = bench.told()
-    received = Counter((one.channel, one.key) for one in told)
-    with sqlite3.connect(f"{bench.database.as_uri()}?mode=ro", uri=True) as connection:
-        due = {(channel, key) for channel, key in connection.execute("SELECT channel, key FROM outbox")}
-    connection.close()
-    due |= {("hook", key) for key in expected_keys}
-    return Findings(
-        readings=kept.total(),
-        lost=(wanted - kept).total(),
-        doubled=kept.total() - len(kept),
-        strange=(kept - wanted).total(),
-        alarms=len(expected_keys),
-        alarms_lost=[key for key in expected_keys if key not in in_journal],
-        alarms_doubled=sum(in_journal[key] - 1 for key in in_journal),
-        not_sent=[f"{channel} {key}" for channel, key in sorted(due - received.keys())],
-        repeats=_repeats(told),
-        damage=damage,
-        waiting=waiting,
-    )
-
-
 def entry_key(fields: Mapping[str, Any]) -> str:
     """Return the key of the message that tells of an entry of the journal."""
     return "/".join(fields[name] for name in ("tray", "quantity", "condition", "event", "time"))
-
-
-def _repeats(told: list[Told]) -> list[Told]:
-    seen: set[tuple[str, str]] = set()
-    repeats = []
-    for one in told:
-        if (one.channel, one.key) in seen:
-            repeats.append(one)
-        seen.add((one.channel, one.key))
-    return repeats
-
-
-def key_of(line: dict[str, Any]) -> str:
-    """Return the key of the message that tells of one line of a replay."""
-    condition = line["limit"] or line["alarm"]
-    return f"{line['tray']}/{line['quantity']}/{condition}/{line['event']}/{line['time']}"
