@@ -10,7 +10,7 @@ import threading
 from collections.abc import Callable
 from contextlib import ExitStack
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NoReturn
 
 from wardian.daemon import logs, wiring
 from wardian.daemon.bench_watch import Watch
@@ -51,11 +51,17 @@ def watch(config_path: Path) -> int:
         return DONE
     try:
         return _watch_until_told(config)
-    except Exception as error:
-        # What cannot work as configured is told to whoever configures it: its channels may be what is wrong.
-        if isinstance(error, StoreFailed) or not isinstance(error, WardianError):
-            say_last_words(config, error)
+    except StoreFailed as error:
+        say_last_words(config, error)
         raise
+    except WardianError:
+        # What cannot work as configured is told to whoever configures it: its channels may be what is wrong.
+        raise
+    except Exception as error:
+        # Never the status of a configuration that cannot be used: after that no service manager starts anew.
+        log.critical("watching ended by what nobody foresaw", exc_info=True)
+        say_last_words(config, error)
+        return DOES_NOT_HOLD
 
 
 def _watch_until_told(config: Config) -> int:
@@ -145,8 +151,15 @@ def _until_told(watching: Watch, say_last_words: Callable[[BaseException], None]
     if received != _ENDED:
         watching.anew = None
     if failures:
-        raise failures[0]
+        _end_with(failures[0])
     return DONE
+
+
+def _end_with(error: BaseException) -> NoReturn:
+    """Raise what ended the rounds: nothing that comes up in them is a mistake of the configuration."""
+    if isinstance(error, WardianError) and not isinstance(error, StoreFailed):
+        raise RuntimeError(f"the rounds ended: {type(error).__name__}") from error
+    raise error
 
 
 def _end_at_once(broken: Any, say_last_words: Callable[[BaseException], None]) -> None:
