@@ -158,7 +158,7 @@ def _until_told(watching: Watch, say_last_words: Callable[[BaseException], None]
 def _end_with(error: BaseException) -> NoReturn:
     """Raise what ended the rounds: nothing that comes up in them is a mistake of the configuration."""
     if isinstance(error, WardianError) and not isinstance(error, StoreFailed):
-        raise RuntimeError(f"the rounds ended: {type(error).__name__}") from error
+        raise RuntimeError(f"the rounds ended: {type(error).__name__}") from error  # noqa: TRY004 - no wrong type
     raise error
 
 
