@@ -8,12 +8,19 @@ from typing import Any, Final
 
 from wardian.daemon.loop import Loop
 from wardian.daemon.polling import Polling
+from wardian.daemon.progress import Progress
 from wardian.rules.ports import Sensor
 
 log = logging.getLogger(__name__)
 
 #: However fast a simulated clock runs, the loop goes round at most so often. [s]
 SHORTEST_ROUND_S: Final = 0.25
+#: A round that takes longer hangs: with the watchdog's minute a hung loop is ended within 90 s.
+LONGEST_ROUND_S: Final = 30.0
+#: To keep all that is in, at the end.
+LONGEST_CLOSE_S: Final = 60.0
+#: The loop, among the parts.
+LOOP: Final = "loop"
 
 
 @dataclass(slots=True)
@@ -30,6 +37,8 @@ class Watch:
     every_s: float
     after_round: Callable[[], None] = lambda: None
     wires: list[Any] = field(default_factory=list)
+    progress: Progress = field(default_factory=Progress)
+    has_begun: bool = False
     _stopped: threading.Event = field(default_factory=threading.Event)
 
     def loop_until_stopped(self) -> None:
@@ -38,21 +47,51 @@ class Watch:
         Raises:
             StoreFailed: The store cannot keep its promise.
         """
+        self.progress.expect(LOOP, LONGEST_ROUND_S)
         for sensor in self.sensors:
             sensor.start(self.loop.queue.hand_over)
         self.polling.start()
         try:
             while not self._stopped.is_set():
-                self.polling.notice_jumps()
-                more = self.loop.round(self.sensors)
-                self.after_round()
-                if not more:
-                    self.loop.queue.wait(max(self.every_s, SHORTEST_ROUND_S))
+                self._go_round()
         finally:
+            self.progress.expect(LOOP, LONGEST_CLOSE_S)
             self.polling.stop()
             self.loop.close()
             for sensor in self.sensors:
                 sensor.stop()
+
+    def is_open(self) -> bool:
+        """Return whether the rounds have begun and every wire works that speaks by itself."""
+        speaking = [sensor for sensor in self.sensors if sensor.poll_every_s is None]
+        return self.has_begun and all(sensor.health().works for sensor in speaking)
+
+    def words(self) -> str:
+        """Return in a few words how the watch is."""
+        deaf = [wire.name for wire in self.wires if not wire.health().works]
+        if self.loop.failing_since_ms is not None:
+            return "the store cannot keep readings; they wait in memory"
+        return f"watching; not working: {', '.join(deaf)}" if deaf else "watching"
+
+    def _go_round(self) -> None:
+        self.progress.expect(LOOP, LONGEST_ROUND_S)
+        self.polling.notice_jumps()
+        more = self.loop.round(self.sensors)
+        self.after_round()
+        self._look_at_wires()
+        self.has_begun = True
+        if not more:
+            pause_s = max(self.every_s, SHORTEST_ROUND_S)
+            self.progress.expect(LOOP, pause_s + LONGEST_ROUND_S)
+            self.loop.queue.wait(pause_s)
+
+    def _look_at_wires(self) -> None:
+        """Note the wires whose own thread does not move: only a new start ends it."""
+        for wire in self.wires:
+            if wire.health().is_stuck:
+                self.progress.expect(f"wire {wire.name}", 0.0)
+            else:
+                self.progress.leaves(f"wire {wire.name}")
 
     def stop(self) -> None:
         """End after the present round."""

@@ -11,7 +11,7 @@ from zlib import crc32
 
 from wardian.daemon.freshness import SayTime, as_of_now
 from wardian.rules.errors import AdapterError, DeliveryRefused
-from wardian.rules.ports import Clock, Due, Notifier, Store
+from wardian.rules.ports import Clock, Due, Message, Notifier, Store
 
 log = logging.getLogger(__name__)
 
@@ -59,6 +59,9 @@ class Channel:
         self.name = notifier.name
         self.notifier = notifier
         self.stopping = threading.Event()
+        #: Told before a message is sent, and once it is.
+        self.sending: Callable[[], None] = lambda: None
+        self.sent: Callable[[], None] = lambda: None
         self._store = store
         self._clock = clock
         self._say_time = say_time
@@ -101,7 +104,7 @@ class Channel:
         """Try one message; return when to try it again, or None when it is done with."""
         told = as_of_now(due, self._store, moment(), self._say_time)
         try:
-            self.notifier.send(told)
+            self._send(told)
         except DeliveryRefused as error:
             self._give_up(due, error.why, moment())
         except AdapterError as error:
@@ -115,6 +118,13 @@ class Channel:
             delivered_ms = moment()
             self._mark(lambda: self._store.delivered(due.number, delivered_ms))
         return None
+
+    def _send(self, message: Message) -> None:
+        self.sending()
+        try:
+            self.notifier.send(message)
+        finally:
+            self.sent()
 
     def _failed(self, due: Due, why: str, now_ms: int) -> int | None:
         if due.attempts + 1 >= FEWEST_ATTEMPTS:

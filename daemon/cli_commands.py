@@ -281,11 +281,11 @@ def tune(options: argparse.Namespace) -> int:
 
 def run(options: argparse.Namespace) -> int:
     """Watch until told to stop."""
-    import signal
+    from wardian.daemon.signals import hold_standard_streams, prepare
 
-    # Before anything starts a thread, libraries included: each inherits what is blocked here, and the
-    # main thread alone takes these signals.
-    signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGTERM, signal.SIGINT})
-    from wardian.daemon.run import watch
+    # Before anything starts a thread or opens a file, libraries included.
+    hold_standard_streams()
+    prepare()
+    from wardian.daemon.run import leave, watch
 
-    return watch(Path(options.config))
+    leave(watch(Path(options.config)))

@@ -13,6 +13,7 @@ from wardian.daemon.arrivals import Queue
 from wardian.daemon.chronicle import Chronicle
 from wardian.daemon.intake import Intake, doubted
 from wardian.daemon.lives import Lives, announcements
+from wardian.daemon.progress import Progress
 from wardian.daemon.recording import remembered_cares
 from wardian.daemon.words import Teller
 from wardian.rules.engine import Engine
@@ -119,6 +120,8 @@ class Loop:
         self.hiding: Mapping[str, Sequence[str]] = {}
         #: What people are told, where there are any.
         self.telling: Telling | None = None
+        #: Hears that everything moves that works for this loop.
+        self.progress = Progress()
         self._noted: object = None
 
     def replan(self, plan: TrayPlan, records: Sequence[Record]) -> None:

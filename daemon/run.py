@@ -1,32 +1,37 @@
 """The daemon: everything opened in order, the loop until told to stop, everything closed in order.
 
-The main thread only waits for signals, so that none can interrupt a commit.
+The main thread only waits for signals, so that none can interrupt a commit, and looks whether all the others move.
 """
 
 import logging
 import os
 import signal
 import threading
+from collections.abc import Callable
 from contextlib import ExitStack
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NoReturn
 
 from wardian.daemon import logs, wiring
 from wardian.daemon.bench_watch import Watch
 from wardian.daemon.config import Config
-from wardian.daemon.exit_status import DOES_NOT_HOLD, DONE
-from wardian.rules.errors import AdapterError
+from wardian.daemon.exit_status import DOES_NOT_HOLD, DONE, STORE_FAILED
+from wardian.daemon.lookout import Lookout
+from wardian.daemon.service_manager import ServiceManager
+from wardian.daemon.signals import ENDING, TAKEN
+from wardian.rules.errors import AdapterError, StoreFailed
 
 if TYPE_CHECKING:
     from wardian.daemon.config_page import PageKeys
 
 log = logging.getLogger(__name__)
 
-_SIGNALS: Final = frozenset({signal.SIGTERM, signal.SIGINT})
+#: Whatever still hangs so long after the end has begun is left behind: all that was acknowledged is kept.
+LONGEST_STOP_S: Final = 9.0
 
 
 def watch(config_path: Path) -> int:
-    """Watch until SIGTERM or SIGINT, which every thread must block; return the exit status.
+    """Watch until a signal ends it, which every thread must block; return the exit status.
 
     Raises:
         BadConfig: The configuration cannot be used.
@@ -35,9 +40,20 @@ def watch(config_path: Path) -> int:
     """
     config = wiring.load_config(config_path)
     logs.begin()
-    with ExitStack() as opened:
-        watching = open_whole(config, opened)
-        return _until_told(watching)
+    manager = ServiceManager(os.environ)
+    try:
+        with ExitStack() as opened:
+            return _until_told(open_whole(config, opened), manager)
+    except OSError as error:
+        # Not of the configuration: to begin anew may help.
+        log.critical("cannot go on", extra={"file": error.filename, "why": error.strerror or str(error)})
+        return DOES_NOT_HOLD
+
+
+def leave(status: int) -> NoReturn:
+    """End the process at once: Python would wait for what still hangs."""
+    logging.shutdown()
+    os._exit(status)
 
 
 def open_whole(config: Config, opened: ExitStack) -> Watch:
@@ -69,7 +85,7 @@ def _open_page(config: Config, keys: "PageKeys", watching: Watch, opened: ExitSt
     watching.wires.append(Wire("page", server.health))
 
 
-def _until_told(watching: Watch) -> int:
+def _until_told(watching: Watch, manager: ServiceManager) -> int:
     """Run the loop in a thread of its own; a loop that ends by itself ends the daemon."""
     failures: list[BaseException] = []
 
@@ -81,16 +97,57 @@ def _until_told(watching: Watch) -> int:
         finally:
             os.kill(os.getpid(), signal.SIGTERM)
 
+    def status() -> int:
+        if failures:
+            return STORE_FAILED if isinstance(failures[0], StoreFailed) else DOES_NOT_HOLD
+        return DOES_NOT_HOLD if thread.is_alive() else DONE
+
     threading.excepthook = _end_at_once
-    thread = threading.Thread(target=work, name="loop")
+    # A loop that hangs for good must not keep the process: the guard ends it.
+    thread = threading.Thread(target=work, name="loop", daemon=True)
     thread.start()
-    received = signal.sigwait(_SIGNALS)
-    log.info("stopping", extra={"signal": signal.Signals(received).name})
-    watching.stop()
-    thread.join()
+    try:
+        _wait_for_the_end(_lookout(watching, manager))
+    finally:
+        _guard_the_end(status)
+        manager.stopping()
+        watching.stop()
+        thread.join()
     if failures:
         raise failures[0]
     return DONE
+
+
+def _lookout(watching: Watch, manager: ServiceManager) -> Lookout:
+    lookout = Lookout(watching.progress, manager, wiring.machine_clock(), watching.troubles)
+    lookout.is_open, lookout.words = watching.is_open, watching.words
+    return lookout
+
+
+def _wait_for_the_end(lookout: Lookout) -> None:
+    """Look after the parts until a signal ends that."""
+    while True:
+        received = signal.sigtimedwait(TAKEN, lookout.look())
+        if received is None:
+            continue
+        name = signal.Signals(received.si_signo).name
+        if received.si_signo in ENDING:
+            log.info("stopping", extra={"signal": name})
+            return
+        log.warning("the configuration is read at a start only; start anew", extra={"signal": name})
+
+
+def _guard_the_end(status: Callable[[], int]) -> None:
+    """End the process in time, whatever hangs."""
+
+    def end() -> None:
+        hanging = ", ".join(sorted({one.name for one in threading.enumerate()} - {"MainThread", guard.name}))
+        log.critical("ending, though something hangs", extra={"threads": hanging})
+        os._exit(status())
+
+    guard = threading.Timer(LONGEST_STOP_S, end)
+    guard.name, guard.daemon = "last resort", True
+    guard.start()
 
 
 def _end_at_once(broken: Any) -> None:

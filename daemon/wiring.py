@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 #: The note in which a simulated bench leaves its time.
 CLOCK_NOTE: Final = "clock"
 LONGEST_QUIET_S: Final = 60.0
+#: A channel that sends longer than so often its own timeout, and so many seconds more, hangs.
+SENDS: Final = 3
+SEND_MORE_S: Final = 60.0
 
 
 def load_config(path: Path) -> Config:
@@ -202,6 +205,8 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         loop.beside = [*loop.beside, *outward]
         wires += more
     loop.notes = lambda: _notes(wires, clock, speed)
+    outbox.progress = polling.progress = loop.progress
+    outbox.send_s = _longest_send_s(config)
     outbox.start()
     opened.callback(outbox.stop)
     return Watch(
@@ -211,7 +216,14 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         every_s=config.commit_every_ms / 1000 / speed,
         after_round=_onlooker(config, engine, clock),
         wires=wires,
+        progress=loop.progress,
     )
+
+
+def _longest_send_s(config: Config) -> Callable[[str], float]:
+    """Return how long a channel may take to send one message: its own deadlines, a few times, and some more."""
+    timeouts_s = {keys.name: getattr(keys, "timeout", 0) / 1000 for keys in config.notifiers}
+    return lambda channel: SEND_MORE_S + SENDS * timeouts_s.get(channel.partition("#")[0], 0.0)
 
 
 def _of_nobody(config: Config, channels: Sequence[str]) -> list[str]:

@@ -78,10 +78,11 @@ class Arrival(NamedTuple):
 
 
 class SensorHealth(NamedTuple):
-    """Whether a sensor's wire works, in a person's words."""
+    """Whether a sensor's wire works, in a person's words; ``is_stuck``: a thread of its own hangs for good."""
 
     works: bool
     words: str
+    is_stuck: bool = False
 
 
 #: Takes one arrival without ever waiting; False when there is no room and it was not taken.
