@@ -8,12 +8,14 @@ from typing import Any, Final, NamedTuple
 
 from wardian.daemon.config import Config, TraySettings
 from wardian.daemon.lives import TOLD, Lives, alarm_of
+from wardian.daemon.own_troubles import names_of
 from wardian.rules import life
 from wardian.rules.crops import LIMITS, day_of, stage_at
 from wardian.rules.documents import nearest
 from wardian.rules.observing.observer import TrayObserver
 from wardian.rules.ports import Act, Alarm
 from wardian.rules.quantities import QUANTITIES
+from wardian.rules.transitions import WATCH
 
 #: The word by which it is asked for → what happens in the life of an alarm.
 ACTS: Final = {
@@ -49,12 +51,12 @@ class Asked(NamedTuple):
 
 
 def watched(config: Config) -> dict[Alarm, str]:
-    """Return every alarm that a configuration can raise, and what people call it."""
+    """Return every alarm that a configuration can raise, and what people call it; those of the watch itself, too."""
     return {
         Alarm(tray.name, quantity, condition): config.library.advice(quantity, condition).alarm
         for tray in config.trays
         for quantity, condition in _conditions(config, tray)
-    }
+    } | {Alarm(WATCH, "", name): advice.alarm for name, advice in config.library.watch.items()}
 
 
 def _conditions(config: Config, tray: TraySettings) -> Iterator[tuple[str, str]]:
@@ -80,6 +82,8 @@ def named(config: Config, now_ms: Callable[[], int]) -> Callable[[Alarm], Mappin
             # It was asked of another configuration, before this one was put in its place.
             raise life.Impossible("nobody watches for this alarm any more")
         advice = config.library.advice(alarm.quantity, alarm.condition)
+        if alarm.tray == WATCH:
+            return names_of(alarm, advice)
         tray = next(one for one in config.trays if one.name == alarm.tray)
         stage = stage_at(tray.plan.spans, now_ms())
         return {

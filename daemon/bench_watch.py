@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from wardian.daemon.loop import Loop
+from wardian.daemon.own_troubles import OwnTroubles
 from wardian.daemon.polling import Polling
 from wardian.daemon.progress import Progress
 from wardian.rules.ports import Sensor
@@ -28,7 +29,8 @@ class Watch:
     """Everything that runs while the daemon watches.
 
     ``every_s`` is the time between two rounds, in our own time; ``after_round`` is told of each. Of ``wires``, those
-    that do not work are noted with the rounds, for whoever looks.
+    that do not work are noted with the rounds, for whoever looks. ``troubles`` hears what goes wrong with the watch
+    itself.
     """
 
     loop: Loop
@@ -37,6 +39,7 @@ class Watch:
     every_s: float
     after_round: Callable[[], None] = lambda: None
     wires: list[Any] = field(default_factory=list)
+    troubles: OwnTroubles | None = None
     progress: Progress = field(default_factory=Progress)
     has_begun: bool = False
     _stopped: threading.Event = field(default_factory=threading.Event)

@@ -167,4 +167,5 @@ def _names(item: Item) -> str:
 
 def _name(part: Part) -> str:
     name = str(part.fields["alarm"]).replace("-", " ")
-    return name if part.fields.get("limit") else f"{name} ({part.fields['quantity'].replace('_', ' ')})"
+    quantity = str(part.fields["quantity"]).replace("_", " ")
+    return name if part.fields.get("limit") or not quantity else f"{name} ({quantity})"

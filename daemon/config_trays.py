@@ -14,6 +14,7 @@ from wardian.rules.amounts import exact_amount, split_amount
 from wardian.rules.documents import Path, shown
 from wardian.rules.plans import LampRule
 from wardian.rules.quantities import QUANTITIES
+from wardian.rules.transitions import WATCH
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +40,12 @@ def read_trays(
     read = [(path, keys) for path in paths if (keys := written.read(TrayKeys, path)) is not None]
     _refuse_repeated(written, read)
     for path, keys in read:
+        if keys.name == WATCH:
+            written.mistake(
+                (*path, "name"),
+                f"{shown(WATCH)} stands for the watch itself in alarms",
+                "choose another name",
+            )
         if keys.crop not in crops:
             problem = f"{shown(keys.crop)} is none of the crops"
             written.mistake((*path, "crop"), problem, hint_of_crop(keys.crop, crops, library))

@@ -153,6 +153,8 @@ def explanations(library: Library, config: Config | None) -> Iterator[Explanatio
         yield Explanation(advice, _sources(config, advice), silences=tuple(silences))
     for name, advice in library.conditions.items():
         yield Explanation(advice, _sources(config, advice), figures=tuple(_figures(config, library, name)))
+    for advice in library.watch.values():
+        yield Explanation(advice, _sources(config, advice))
 
 
 def _figures(config: Config | None, library: Library, condition: str) -> Iterator[FigureHere]:

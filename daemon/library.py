@@ -92,8 +92,8 @@ class Library:
     """Defaults by quantity; general ones by name; advice by quantity and limit, or by condition.
 
     ``sensors`` are the conditions that the contract of the engine knows, ``conditions`` those that are read
-    from the traces; ``figures`` are of the latter, by condition and name. ``parse`` reads what else
-    lies beside the rules, when it is asked for.
+    from the traces; ``figures`` are of the latter, by condition and name. ``watch`` is what goes wrong with the
+    watch itself. ``parse`` reads what else lies beside the rules, when it is asked for.
     """
 
     defaults: Mapping[str, Default]
@@ -101,12 +101,13 @@ class Library:
     limits: Mapping[tuple[str, str], Advice]
     sensors: Mapping[str, Advice]
     conditions: Mapping[str, Advice]
+    watch: Mapping[str, Advice]
     figures: Mapping[str, Mapping[str, ConditionFigure]]
     parse: Parse
 
     def advice(self, quantity: str, condition: str) -> Advice:
-        """Return the advice about a limit of a quantity, about its sensor, or about a condition of the traces."""
-        found = self.sensors.get(condition) or self.conditions.get(condition)
+        """Return the advice about a limit of a quantity, its sensor, a condition of the traces, or the watch itself."""
+        found = self.sensors.get(condition) or self.conditions.get(condition) or self.watch.get(condition)
         return found or self.limits[quantity, condition]
 
     def alarms(self) -> Iterator[Advice]:
@@ -114,6 +115,7 @@ class Library:
         yield from self.limits.values()
         yield from self.sensors.values()
         yield from self.conditions.values()
+        yield from self.watch.values()
 
     def overridden(
         self, changes: Mapping[str, Mapping[str, Any]], figures: Mapping[str, Mapping[str, str]]
@@ -126,6 +128,7 @@ class Library:
             conditions={
                 key: replace(one, **changes.get(one.alarm, {})) for key, one in self.conditions.items()
             },
+            watch={key: replace(one, **changes.get(one.alarm, {})) for key, one in self.watch.items()},
             figures={
                 key: {name: one.written(figures.get(key, {}).get(name)) for name, one in of.items()}
                 for key, of in self.figures.items()
@@ -173,6 +176,7 @@ def library(parse: Parse) -> Library:
         },
         sensors={condition: _advice(alarms["sensors"][condition]) for condition in SENSOR_CONDITIONS},
         conditions={name: _advice(_without_figures(keys)) for name, keys in conditions.items()},
+        watch={name: _advice(keys) for name, keys in (alarms["watch"] or {}).items()},
         figures={
             name: {figure: condition_figure(of) for figure, of in keys["figures"].items()}
             for name, keys in conditions.items()

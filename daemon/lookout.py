@@ -5,9 +5,9 @@ looks is none of the parts, so that none can hang together with it.
 """
 
 import logging
-from collections.abc import Callable
 from typing import Final, Protocol
 
+from wardian.daemon.own_troubles import OwnTroubles
 from wardian.daemon.progress import Late, Progress
 from wardian.daemon.service_manager import ServiceManager
 from wardian.rules.ports import Clock
@@ -26,35 +26,36 @@ STOPPED_S: Final = 5.0
 HANGS: Final = "part-hangs"
 
 
-class Troubles(Protocol):
-    """Where the watch tells of troubles of its own."""
+class Watched(Protocol):
+    """What is looked after."""
 
-    def begin(self, name: str, words: str) -> None:
-        """Say that it is so from now on."""
+    @property
+    def progress(self) -> Progress:
+        """What its parts say of themselves."""
 
-    def end(self, name: str) -> None:
-        """Say that it is over."""
+    @property
+    def troubles(self) -> OwnTroubles | None:
+        """Where people are told of it."""
+
+    def is_open(self) -> bool:
+        """Whether all is open that it works with."""
+
+    def words(self) -> str:
+        """Return in a few words how it is."""
 
 
 class Lookout:
     """Looks whenever it is called, and says when it wants to be called again."""
 
-    def __init__(
-        self, progress: Progress, manager: ServiceManager, clock: Clock, troubles: Troubles | None = None
-    ) -> None:
-        """Tell people of what hangs by ``troubles``, where there are any."""
-        self._progress = progress
+    def __init__(self, watched: Watched, manager: ServiceManager, clock: Clock) -> None:
+        """Reckon by the clock's monotonic time."""
+        self._watched = watched
         self._manager = manager
         self._clock = clock
-        self._troubles = troubles
         self._late: list[Late] = []
         self._began_s = clock.monotonic_s()
         self._next_s = self._began_s
         self._is_ready = not manager.is_there
-        #: Whether all is open that the watch works with.
-        self.is_open: Callable[[], bool] = lambda: True
-        #: How the watch is, in a few words.
-        self.words: Callable[[], str] = lambda: "watching"
 
     def look(self) -> float:
         """Look, where it is time; return in how many seconds to look again."""
@@ -62,12 +63,12 @@ class Lookout:
         if now_s >= self._next_s:
             was_stopped = now_s - self._next_s > STOPPED_S
             self._get_ready(now_s)
-            self._judge([] if was_stopped else self._progress.late())
+            self._judge([] if was_stopped else self._watched.progress.late())
             self._next_s = now_s + self._pause_s()
         return self._next_s - now_s
 
     def _get_ready(self, now_s: float) -> None:
-        if not self._is_ready and (self.is_open() or now_s - self._began_s >= READY_PATIENCE_S):
+        if not self._is_ready and (self._watched.is_open() or now_s - self._began_s >= READY_PATIENCE_S):
             self._is_ready = True
             self._manager.ready()
 
@@ -76,7 +77,7 @@ class Lookout:
             self._manager.feed()
         self._tell(late)
         if self._is_ready:
-            self._manager.status("; ".join(part.words() for part in late) or self.words())
+            self._manager.status("; ".join(part.words() for part in late) or self._watched.words())
 
     def _tell(self, late: list[Late]) -> None:
         for part in late:
@@ -85,11 +86,11 @@ class Lookout:
         for part in self._late:
             if part.name not in {one.name for one in late}:
                 log.warning("part moves again", extra={"part": part.name})
-        if self._troubles and late != self._late:
-            if late:
-                self._troubles.begin(HANGS, f"{'; '.join(part.words() for part in late)}.")
-            else:
-                self._troubles.end(HANGS)
+        troubles = self._watched.troubles
+        if troubles and late:
+            troubles.begin(HANGS, f"{'; '.join(part.words() for part in late)}.")
+        elif troubles and self._late:
+            troubles.end(HANGS)
         self._late = late
 
     def _pause_s(self) -> float:

@@ -25,7 +25,7 @@ from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import Arrival, Clock, DueMessage, Refused, Round, Sensor, Store
 from wardian.rules.readings import Reading
 from wardian.rules.records import Record
-from wardian.rules.transitions import Transition
+from wardian.rules.transitions import WATCH, Transition
 
 if TYPE_CHECKING:
     from wardian.daemon.beside import Beside
@@ -90,7 +90,7 @@ class Loop:
     ) -> None:
         """Judge with this engine, keep in this store, tell in these words."""
         self.queue = Queue()
-        self._engine = engine
+        self.engine = engine
         self._store = store
         self._teller = teller
         self._settle_ms = settle_ms
@@ -106,9 +106,9 @@ class Loop:
         #: How long nothing old must come before a start's backlog counts as in, in our own time.
         self.quiet_s = QUIET_S
         #: What takes part in the rounds beside the readings.
-        self.beside: Sequence[Beside] = ()
+        self.beside: list[Beside] = []
         #: What takes part before anything is judged, so that it is judged by it.
-        self.before: Sequence[Beside] = ()
+        self.before: list[Beside] = []
         self._could_ask = True
         #: Small facts to keep with the rounds; those under ``sensors`` as soon as they change.
         self.notes: Callable[[], Mapping[str, Any]] = dict
@@ -126,7 +126,7 @@ class Loop:
 
     def replan(self, plan: TrayPlan, records: Sequence[Record]) -> None:
         """Let a tray be judged by another plan from now on, and observed with the care that records tell of."""
-        self._engine.trays[plan.tray].take_plan(plan)
+        self.engine.trays[plan.tray].take_plan(plan)
         observer = self.observer.trays[plan.tray]
         observer.plan = plan
         observer.care.forget_recorded()
@@ -137,15 +137,15 @@ class Loop:
 
     def bring_up_to_date(self, now_ms: int) -> None:
         """Go on where an earlier run stopped: judge again what was kept after its last saved state."""
-        self._engine.feed(self._store.chunk(self._judged_from_ms(now_ms), now_ms + STATE_EVERY_MS))
-        self._engine.expect(now_ms)
+        self.engine.feed(self._store.chunk(self._judged_from_ms(now_ms), now_ms + STATE_EVERY_MS))
+        self.engine.expect(now_ms)
         self._observe_again(now_ms)
         self._retire(now_ms)
         self._saved_ms = now_ms
 
     def _judged_from_ms(self, now_ms: int) -> int:
         """Return from when on kept readings may not be judged yet: about an hour, as states are saved."""
-        judged = [max(tray.judged_ms, 0) for tray in self._engine.trays.values()]
+        judged = [max(tray.judged_ms, 0) for tray in self.engine.trays.values()]
         begun = [time_ms for time_ms in judged if time_ms]
         if not begun:
             return 0
@@ -162,17 +162,21 @@ class Loop:
         for tray, care in remembered_cares(self._store.records(), now_ms):
             if tray in self.observer.trays:
                 self.observer.record(tray, care)
-        self.observer.advance({name: tray.judged_ms for name, tray in self._engine.trays.items()})
+        self.observer.advance({name: tray.judged_ms for name, tray in self.engine.trays.items()})
         self.observer.resume(
             (entry.tray, entry.fields["quantity"], entry.fields["condition"])
             for entry in self._store.standing()
+            if entry.tray in self.observer.trays
         )
 
     def _retire(self, now_ms: int) -> None:
         """Return alarms that stand in the journal and are not watched for any more."""
-        raised = self._engine.raised() | self.observer.raised()
+        raised = self.engine.raised() | self.observer.raised()
         for entry in self._store.standing():
-            if (entry.tray, entry.fields["quantity"], entry.fields["condition"]) not in raised:
+            if (
+                entry.tray != WATCH
+                and (entry.tray, entry.fields["quantity"], entry.fields["condition"]) not in raised
+            ):
                 fields = self._teller.retired(entry.fields, now_ms)
                 is_sent = self.lives.is_sent(fields)
                 self.lives.follow(fields)
@@ -230,18 +234,18 @@ class Loop:
         unkept = self._unkept
         readings = self._take_readings(taken)
         for time_ms, tray, quantity in doubted(refused, self._settle_ms, now_ms):
-            self._engine.refuse(max(time_ms, self._engine.trays[tray].judged_ms), tray, quantity)
+            self.engine.refuse(max(time_ms, self.engine.trays[tray].judged_ms), tray, quantity)
             unkept.changed.add(tray)
         unkept.refused += refused
         unkept.arrivals += arrivals
         if self._may_judge(readings, now_ms, sensors):
             until_ms = {tray: now_ms - settle_ms for tray, settle_ms in self._settle_ms.items()}
-            self._tell(self._engine.advance(until_ms), until_ms)
+            self._tell(self.engine.advance(until_ms), until_ms)
 
     def _take_readings(self, readings: list[Reading]) -> list[Reading]:
         """Let readings be judged; return those that did not come too late for it."""
         unkept = self._unkept
-        late = self._engine.take(readings)
+        late = self.engine.take(readings)
         if late:
             too_late = set(map(id, late))
             unkept.late += late
@@ -332,7 +336,7 @@ class Loop:
             due=unkept.due,
             acts_done=unkept.acts_done,
             records=unkept.records,
-            states={tray: self._engine.trays[tray].state() for tray in sorted(unkept.changed)},
+            states={tray: self.engine.trays[tray].state() for tray in sorted(unkept.changed)},
             notes={**notes, **unkept.notes},
         )
         try:

@@ -117,9 +117,14 @@ def _life_lines(config: Config, some: Iterable[Mapping[str, Any]]) -> Iterator[s
         return fields["tray"], life_words(config, fields)
 
     for (tray, words), group in groupby(sorted(some, key=shared), key=shared):
-        alarms = [f"{fields['alarm']} ({fields['quantity']})" for fields in group]
+        alarms = [" ".join([fields["alarm"], *_of_quantity(fields)]) for fields in group]
         names = ", ".join(alarms) if len(alarms) <= _NAMED else f"{len(alarms)} alarms"
         yield f"  {tray:<10} {names}: {words}"
+
+
+def _of_quantity(fields: Mapping[str, Any]) -> Iterator[str]:
+    if fields["quantity"]:
+        yield f"({fields['quantity']})"
 
 
 def life_words(config: Config, fields: Mapping[str, Any]) -> str:

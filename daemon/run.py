@@ -107,7 +107,7 @@ def _until_told(watching: Watch, manager: ServiceManager) -> int:
     thread = threading.Thread(target=work, name="loop", daemon=True)
     thread.start()
     try:
-        _wait_for_the_end(_lookout(watching, manager))
+        _wait_for_the_end(Lookout(watching, manager, wiring.machine_clock()))
     finally:
         _guard_the_end(status)
         manager.stopping()
@@ -116,12 +116,6 @@ def _until_told(watching: Watch, manager: ServiceManager) -> int:
     if failures:
         raise failures[0]
     return DONE
-
-
-def _lookout(watching: Watch, manager: ServiceManager) -> Lookout:
-    lookout = Lookout(watching.progress, manager, wiring.machine_clock(), watching.troubles)
-    lookout.is_open, lookout.words = watching.is_open, watching.words
-    return lookout
 
 
 def _wait_for_the_end(lookout: Lookout) -> None:

@@ -20,7 +20,9 @@ class ServiceManager:
     def __init__(self, environment: MutableMapping[str, str]) -> None:
         """Take what is meant for us out of the environment, so that no program that we start speaks for us."""
         self._address = environment.pop("NOTIFY_SOCKET", "")
-        self.watchdog_s = _watchdog_s(environment.pop("WATCHDOG_USEC", ""), environment.pop("WATCHDOG_PID", ""))
+        self.watchdog_s = _watchdog_s(
+            environment.pop("WATCHDOG_USEC", ""), environment.pop("WATCHDOG_PID", "")
+        )
         self._status = ""
         if not self._address.startswith(("/", "@")):
             self._address = ""
@@ -55,7 +57,10 @@ class ServiceManager:
             return
         # In the abstract namespace a name begins with a zero byte, which is written "@".
         address = f"\0{self._address[1:]}" if self._address.startswith("@") else self._address
-        with suppress(OSError), socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC) as told:
+        with (
+            suppress(OSError),
+            socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC) as told,
+        ):
             told.setblocking(False)
             told.sendto(line.encode("utf-8", "replace"), address)
 

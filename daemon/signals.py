@@ -12,7 +12,14 @@ ENDING: Final = frozenset({signal.SIGTERM, signal.SIGINT, signal.SIGQUIT})
 #: The main thread takes these; the second is asked of many daemons and answered by a line in the log.
 TAKEN: Final = ENDING | {signal.SIGHUP}
 #: Each would end the process without a word.
-_MEANINGLESS: Final = (signal.SIGUSR1, signal.SIGUSR2, signal.SIGALRM, signal.SIGVTALRM, signal.SIGPROF, signal.SIGIO)
+_MEANINGLESS: Final = (
+    signal.SIGUSR1,
+    signal.SIGUSR2,
+    signal.SIGALRM,
+    signal.SIGVTALRM,
+    signal.SIGPROF,
+    signal.SIGIO,
+)
 
 
 def prepare() -> None:

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wardian.daemon.config import Config
-from wardian.daemon.tongue import Tongue
+from wardian.daemon.own_troubles import own_troubles
+from wardian.daemon.tongue import Tongue, ms_of
 from wardian.daemon.wiring import CLOCK_NOTE, lives, machine_clock, open_store
 from wardian.rules.ports import JournalEntry, Store
 
@@ -103,6 +104,10 @@ def _daemon_words(config: Config, store: Store, held: "Holder | None") -> list[s
     words = [f"watching (process {held.pid})" if held else "NOBODY IS WATCHING: wardian run is not running"]
     if held and held.trouble:
         words.append(f"NOTHING IS KEPT: {held.trouble}")
+    words += [
+        f"! {fields['message']} (since {Tongue.of(config.site).moment(ms_of(fields['since']))})"
+        for fields in own_troubles(store.standing())
+    ]
     latest = store.latest().values()
     if latest:
         newest_ms = max(reading.time_ms for reading in latest)

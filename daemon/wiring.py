@@ -23,6 +23,10 @@ if TYPE_CHECKING:
     from wardian.daemon.chronicle import Chronicle
     from wardian.daemon.finding_words import FindingWords
     from wardian.daemon.library import Library
+    from wardian.daemon.loop import Loop
+    from wardian.daemon.outward import Part, Wire
+    from wardian.daemon.own_troubles import OwnTroubles
+    from wardian.daemon.taking_part import RoundsOf
 
 #: The note in which a simulated bench leaves its time.
 CLOCK_NOTE: Final = "clock"
@@ -159,14 +163,12 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         AdapterError: A sensor or notifier can never work as configured.
     """
     from wardian.daemon.bench_watch import Watch
-    from wardian.daemon.folding import Folding
-    from wardian.daemon.loop import Loop
     from wardian.daemon.opening import Bench, open_notifiers, open_sensors
     from wardian.daemon.outbox import Outbox
+    from wardian.daemon.own_troubles import OwnTroubles
     from wardian.daemon.planning import with_records
     from wardian.daemon.polling import Polling
-    from wardian.daemon.taking_part import RoundsOf, taking_part
-    from wardian.rules.engine import Engine
+    from wardian.daemon.taking_part import RoundsOf
 
     store = open_store(config, opened)
     _refuse_damage(store)
@@ -174,36 +176,22 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     clock = _clock(config, store)
     notifiers = open_notifiers(config, opened)
     outbox = Outbox(store, notifiers, clock, Tongue.of(config.site).moment)
-    engine = Engine((tray.plan for tray in config.trays), store.states())
-    settle_ms = {tray.name: tray.settle_ms for tray in config.trays}
     channels = [notifier.name for notifier in notifiers]
     words = teller(config, _of_nobody(config, channels), outbox.nudge)
-    loop = Loop(engine, store, words, settle_ms, clock)
+    loop = _loop(config, store, words, clock)
     # Pretended growers keep to the days: what they do must not hang on when the daemon was started.
     sensors = open_sensors(Bench(written, clock, loop.queue.hurry))
     speed = config.simulator.speed if config.simulator else 1.0
-    loop.backlog_ms = round(loop.backlog_ms * speed)
     loop.quiet_s = _quiet_s(sensors, speed)
-    loop.lives = lives(config, store, clock.wall_ms)
-    loop.hiding = config.library.hiding()
     if config.people:
         from wardian.daemon.opening_people import open_telling
 
         loop.telling = open_telling(config, channels, store, loop.lives, words)
     loop.bring_up_to_date(clock.wall_ms())
     polling = Polling(sensors, machine_clock(), speed)
+    troubles = OwnTroubles(config.library.watch, words)
     around = RoundsOf(written, store, loop, words, clock, channels, words_of_findings)
-    loop.before, loop.beside = taking_part(around, opened)
-    loop.beside.append(Folding(store, loop, engine.trays, machine_clock()))
-    wires: list[Any] = list(sensors)
-    if config.outward.is_any or any(person.summary for person in config.people):
-        from wardian.daemon.outward import Around, open_outward
-
-        outside = Around(written, store, loop, machine_clock(), lambda: lives(config, store, clock.wall_ms))
-        outside = outside._replace(channels=channels, parts=(outbox, polling))
-        outward, more = open_outward(outside, opened)
-        loop.beside = [*loop.beside, *outward]
-        wires += more
+    wires: list[Any] = [*sensors, *_take_part(around, troubles, (outbox, polling), opened)]
     loop.notes = lambda: _notes(wires, clock, speed)
     outbox.progress = polling.progress = loop.progress
     outbox.send_s = _longest_send_s(config)
@@ -214,8 +202,9 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         sensors=sensors,
         polling=polling,
         every_s=config.commit_every_ms / 1000 / speed,
-        after_round=_onlooker(config, engine, clock),
+        after_round=_onlooker(config, loop.engine, clock),
         wires=wires,
+        troubles=troubles,
         progress=loop.progress,
     )
 
@@ -224,6 +213,43 @@ def _longest_send_s(config: Config) -> Callable[[str], float]:
     """Return how long a channel may take to send one message: its own deadlines, a few times, and some more."""
     timeouts_s = {keys.name: getattr(keys, "timeout", 0) / 1000 for keys in config.notifiers}
     return lambda channel: SEND_MORE_S + SENDS * timeouts_s.get(channel.partition("#")[0], 0.0)
+
+
+def _loop(config: Config, store: Store, words: Teller, clock: Clock) -> "Loop":
+    """Return the loop, with the engine as the store has kept it."""
+    from wardian.daemon.loop import Loop
+    from wardian.rules.engine import Engine
+
+    engine = Engine((tray.plan for tray in config.trays), store.states())
+    loop = Loop(engine, store, words, {tray.name: tray.settle_ms for tray in config.trays}, clock)
+    loop.backlog_ms = round(loop.backlog_ms * (config.simulator.speed if config.simulator else 1.0))
+    loop.lives = lives(config, store, clock.wall_ms)
+    loop.hiding = config.library.hiding()
+    return loop
+
+
+def _take_part(
+    around: "RoundsOf", troubles: "OwnTroubles", parts: "Sequence[Part]", opened: ExitStack
+) -> "list[Wire]":
+    """Let everything take part in the rounds that the configuration wants; return the wires that it needs."""
+    from wardian.daemon.folding import Folding
+    from wardian.daemon.planning import with_records
+    from wardian.daemon.taking_part import taking_part
+
+    written, store, loop = around.config, around.store, around.loop
+    loop.before, loop.beside = taking_part(around, opened)
+    loop.beside += [troubles, Folding(store, loop, loop.engine.trays, machine_clock())]
+    if not (written.outward.is_any or any(person.summary for person in written.people)):
+        return []
+    from wardian.daemon.outward import Around, open_outward
+
+    def lives_there() -> Lives:
+        return lives(with_records(written, store.records()), store, around.clock.wall_ms)
+
+    outside = Around(written, store, loop, machine_clock(), lives_there)
+    outward, wires = open_outward(outside._replace(channels=around.channels, parts=parts), opened)
+    loop.beside += outward
+    return wires
 
 
 def _of_nobody(config: Config, channels: Sequence[str]) -> list[str]:

@@ -231,6 +231,8 @@ def _name(fields: Mapping[str, Any]) -> str:
 
 
 def _place(fields: Mapping[str, Any]) -> str:
+    if not fields["crop"]:
+        return f"The watch itself. Priority {fields['priority']}."
     named = f", {fields['stage']}" if fields["stage"] else ""
     return f"{fields['tray']}: {fields['crop']}, day {fields['day']}{named}. Priority {fields['priority']}."
 

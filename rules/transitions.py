@@ -11,6 +11,9 @@ SENSOR_IMPLAUSIBLE = "sensor-implausible"
 #: A notice that a value will pass a limit: its value and threshold say which way.
 HEADING_OUT = "heading-out"
 
+#: Stands where other alarms name their tray, for what goes wrong with the watch itself; no tray may have this name.
+WATCH = "wardian"
+
 RAISED = "raised"
 RETURNED = "returned"
 
