@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from wardian.adapters.brokers import BrokerSettings, new_client
 from wardian.adapters.mqtt_connection import Connection, Message, words_of, words_of_end
-from wardian.rules.ports import Clock, SensorHealth
+from wardian.rules.ports import Clock, SensorHealth, Stuck
 
 if TYPE_CHECKING:
     from paho.mqtt.client import Client, ConnectFlags, MQTTMessage
@@ -133,7 +133,7 @@ class Session:
         if not self._is_started or silent_s <= patience_s:
             return None
         words = f"the network thread for broker {self._place} has not moved for {silent_s:.0f} s"
-        return SensorHealth(works=False, words=words, is_stuck=True)
+        return Stuck(works=False, words=words)
 
     def stop(self) -> None:
         """Say goodbye within a bounded time; the broker keeps the session. Idempotent."""

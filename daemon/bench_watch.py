@@ -10,7 +10,7 @@ from wardian.daemon.loop import Loop
 from wardian.daemon.own_troubles import OwnTroubles
 from wardian.daemon.polling import Polling
 from wardian.daemon.progress import Progress
-from wardian.rules.ports import Sensor
+from wardian.rules.ports import Sensor, Stuck
 
 log = logging.getLogger(__name__)
 
@@ -91,7 +91,7 @@ class Watch:
     def _look_at_wires(self) -> None:
         """Note the wires whose own thread does not move: only a new start ends it."""
         for wire in self.wires:
-            if wire.health().is_stuck:
+            if isinstance(wire.health(), Stuck):
                 self.progress.expect(f"wire {wire.name}", 0.0)
             else:
                 self.progress.leaves(f"wire {wire.name}")

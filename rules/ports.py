@@ -78,11 +78,16 @@ class Arrival(NamedTuple):
 
 
 class SensorHealth(NamedTuple):
-    """Whether a sensor's wire works, in a person's words; ``is_stuck``: a thread of its own hangs for good."""
+    """Whether a sensor's wire works, in a person's words."""
 
     works: bool
     words: str
-    is_stuck: bool = False
+
+
+class Stuck(SensorHealth):
+    """It does not work because a thread of its own hangs: only a new start ends that."""
+
+    __slots__ = ()
 
 
 #: Takes one arrival without ever waiting; False when there is no room and it was not taken.
