@@ -279,6 +279,13 @@ def tune(options: argparse.Namespace) -> int:
     return side_by_side(options)
 
 
+def service(options: argparse.Namespace) -> int:
+    """Put the daemon in place as a service, take it away, or show what that would be."""
+    from wardian.daemon.cli_service import service as do_it
+
+    return do_it(options)
+
+
 def run(options: argparse.Namespace) -> int:
     """Watch until told to stop."""
     from wardian.daemon.signals import hold_standard_streams, prepare

@@ -36,7 +36,7 @@ def test_a_journal_gets_the_priority_before_each_line(log: logging.Logger, tmp_p
         for level in (logging.DEBUG, logging.INFO, logging.WARNING, logging.ERROR, logging.CRITICAL):
             log.log(level, "said", extra={"tray": "tray-a"})
         try:
-            raise ValueError("two\nlines")
+            int("no\nnumber")
         except ValueError:
             log.exception("stumbled")
     lines = (tmp_path / "log").read_text(encoding="utf-8").splitlines()
@@ -88,9 +88,10 @@ def test_a_pipe_that_nobody_reads_takes_what_fits_and_holds_nobody_up(log: loggi
     os.read(reading, 1 << 20)
     left_out = handler.left_out
     log.warning("after that")
-    assert f"WARNING {left_out} entries of the log were left out\nWARNING after that\n" in os.read(
-        reading, 1 << 16
-    ).decode()
+    assert (
+        f"WARNING {left_out} entries of the log were left out\nWARNING after that\n"
+        in os.read(reading, 1 << 16).decode()
+    )
     os.close(reading)
     os.close(writing)
 

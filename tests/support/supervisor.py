@@ -20,7 +20,9 @@ WARDIAN = (sys.executable, "-m", "wardian.daemon.cli")
 class Supervisor:
     """Starts a program in a folder, with a socket to tell by; ``heard`` is all that it told, with the time of each."""
 
-    def __init__(self, folder: Path, command: Sequence[str] = (*WARDIAN, "run"), *, abstract: bool = False) -> None:
+    def __init__(
+        self, folder: Path, command: Sequence[str] = (*WARDIAN, "run"), *, abstract: bool = False
+    ) -> None:
         self.folder = folder
         self.command = command
         self.heard: list[tuple[float, str]] = []
@@ -47,6 +49,7 @@ class Supervisor:
         self.process.kill()
         self.process.wait(10)
         self._socket.close()
+        (self.folder / "notify").unlink(missing_ok=True)
 
     def listen(self, seconds: float) -> None:
         """Take what is told meanwhile."""
