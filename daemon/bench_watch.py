@@ -18,6 +18,9 @@ log = logging.getLogger(__name__)
 SHORTEST_ROUND_S: Final = 0.25
 #: A round that takes longer hangs: with the watchdog's minute a hung loop is ended within 90 s.
 LONGEST_ROUND_S: Final = 30.0
+#: So many rounds after the start follow each other in a second.
+HASTY_ROUNDS: Final = 10
+HASTY_S: Final = 1.0
 #: To keep all that is in, at the end.
 LONGEST_CLOSE_S: Final = 60.0
 #: The loop, among the parts.
@@ -41,7 +44,8 @@ class Watch:
     wires: list[Any] = field(default_factory=list)
     troubles: OwnTroubles | None = None
     progress: Progress = field(default_factory=Progress)
-    has_begun: bool = False
+    _rounds: int = 0
+    _deaf: set[str] = field(default_factory=set)
     _stopped: threading.Event = field(default_factory=threading.Event)
 
     def loop_until_stopped(self) -> None:
@@ -65,16 +69,14 @@ class Watch:
                 sensor.stop()
 
     def is_open(self) -> bool:
-        """Return whether the rounds have begun and every wire works that speaks by itself."""
-        speaking = [sensor for sensor in self.sensors if sensor.poll_every_s is None]
-        return self.has_begun and all(sensor.health().works for sensor in speaking)
+        """Return whether the rounds have begun and every wire works that speaks by itself, by the last round."""
+        return self._rounds > 0 and not self._deaf & {s.name for s in self.sensors if s.poll_every_s is None}
 
     def words(self) -> str:
-        """Return in a few words how the watch is."""
-        deaf = [wire.name for wire in self.wires if not wire.health().works]
+        """Return in a few words how the watch is, by the last round: whoever asks must not wait for a wire."""
         if self.loop.failing_since_ms is not None:
             return "the store cannot keep readings; they wait in memory"
-        return f"watching; not working: {', '.join(deaf)}" if deaf else "watching"
+        return f"watching; not working: {', '.join(sorted(self._deaf))}" if self._deaf else "watching"
 
     def _go_round(self) -> None:
         self.progress.expect(LOOP, LONGEST_ROUND_S)
@@ -82,19 +84,26 @@ class Watch:
         more = self.loop.round(self.sensors)
         self.after_round()
         self._look_at_wires()
-        self.has_begun = True
+        self._rounds += 1
         if not more:
-            pause_s = max(self.every_s, SHORTEST_ROUND_S)
+            # Whoever waits for the start to be done is told soon.
+            longest_s = self.every_s if self._rounds > HASTY_ROUNDS else min(self.every_s, HASTY_S)
+            pause_s = max(longest_s, SHORTEST_ROUND_S)
             self.progress.expect(LOOP, pause_s + LONGEST_ROUND_S)
             self.loop.queue.wait(pause_s)
 
     def _look_at_wires(self) -> None:
-        """Note the wires whose own thread does not move: only a new start ends it."""
+        """Note the wires that do not work, and those whose own thread does not move: only a new start ends that."""
+        deaf = set()
         for wire in self.wires:
-            if isinstance(wire.health(), Stuck):
+            health = wire.health()
+            if not health.works:
+                deaf.add(wire.name)
+            if isinstance(health, Stuck):
                 self.progress.expect(f"wire {wire.name}", 0.0)
             else:
                 self.progress.leaves(f"wire {wire.name}")
+        self._deaf = deaf
 
     def stop(self) -> None:
         """End after the present round."""

@@ -43,6 +43,7 @@ def test_a_daemon_that_lives_feeds_its_watchdog_and_one_that_is_stopped_starves(
     assert told.index("READY=1") < told.index("STATUS=watching")
 
 
+@pytest.mark.long
 def test_a_channel_that_hangs_lets_the_watchdog_starve(tmp_path: Path, wait_until: WaitUntil) -> None:
     bench = SmallBench(tmp_path)
     with Supervisor(tmp_path, [sys.executable, "-c", HUNG, "send"]) as supervisor:
@@ -69,6 +70,16 @@ def test_a_round_that_hangs_lets_the_watchdog_starve_and_a_new_daemon_goes_on_wi
         wait_until(lambda: bench.kept() > kept, "readings after the new start", 20)
         assert supervisor.stop()[0] == 0
     assert supervisor.lines()[-1] == "STOPPING=1"
+
+
+@pytest.mark.long
+def test_a_hung_loop_that_is_asked_to_end_is_ended_within_ten_seconds(tmp_path: Path) -> None:
+    bench = SmallBench(tmp_path)
+    with Supervisor(tmp_path, [sys.executable, "-c", HUNG, "round"]) as supervisor:
+        supervisor.wait_for("STATUS=loop stands still")
+        status, took_s = supervisor.stop()
+    assert (status, took_s < 10) == (1, True)
+    assert bench.is_whole()
 
 
 def test_a_hung_loop_is_ended_within_ninety_seconds_by_the_figures_of_the_unit() -> None:

@@ -49,7 +49,13 @@ def reader_gone(bench: SmallBench) -> "subprocess.Popen[bytes]":
     return process
 
 
-@pytest.fixture(params=[closed, full, read_by_nobody, pytest.param(reader_gone, marks=pytest.mark.long)])
+@pytest.fixture(
+    params=[
+        closed,
+        read_by_nobody,
+        *(pytest.param(one, marks=pytest.mark.long) for one in (full, reader_gone)),
+    ]
+)
 def watching(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[tuple[SmallBench, Any]]:
     """Yield a bench and the daemon that watches it with such a log."""
     bench = SmallBench(tmp_path)

@@ -79,7 +79,7 @@ def test_signals_that_mean_nothing_at_random_moments_stop_nothing(
     assert bench.is_whole()
 
 
-@pytest.mark.parametrize("ending", [signal.SIGINT, signal.SIGQUIT])
+@pytest.mark.parametrize("ending", [pytest.param(signal.SIGINT, marks=pytest.mark.long), signal.SIGQUIT])
 def test_each_signal_that_ends_the_watch_ends_it_cleanly(
     tmp_path: Path, wait_until: WaitUntil, ending: signal.Signals
 ) -> None:
