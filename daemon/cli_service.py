@@ -78,11 +78,14 @@ def _program(options: argparse.Namespace) -> Path:
 
 
 def _refuse_hidden(program: Path) -> None:
-    hiding = [hidden for hidden in files.HIDDEN if program.is_relative_to(hidden)]
-    if hiding:
-        raise refused(
-            f"a service sees nothing below {hiding[0]}, where {program} is; install the program below /opt"
-        )
+    """Refuse a program that the service cannot see, or whose own Python it cannot."""
+    for needed in (program, (program.parent / "python").resolve()):
+        hiding = [hidden for hidden in files.HIDDEN if needed.is_relative_to(hidden)]
+        if hiding:
+            raise refused(
+                f"a service sees nothing below {hiding[0]}, where {needed} is; "
+                "install the program below /opt, with the system's own Python"
+            )
 
 
 def _venv() -> Path:

@@ -9,7 +9,7 @@ from typing import Final, Protocol
 
 from wardian.daemon.own_troubles import OwnTroubles
 from wardian.daemon.progress import Late, Progress
-from wardian.daemon.service_manager import ServiceManager
+from wardian.daemon.notify_socket import ServiceManager
 from wardian.rules.ports import Clock
 
 log = logging.getLogger(__name__)

@@ -17,7 +17,7 @@ from wardian.daemon.bench_watch import Watch
 from wardian.daemon.config import Config
 from wardian.daemon.exit_status import DOES_NOT_HOLD, DONE, STORE_FAILED
 from wardian.daemon.lookout import Lookout
-from wardian.daemon.service_manager import ServiceManager
+from wardian.daemon.notify_socket import ServiceManager
 from wardian.daemon.signals import ENDING, TAKEN
 from wardian.rules.errors import AdapterError, StoreFailed
 

@@ -219,15 +219,27 @@ def test_without_a_configuration_there_is_no_service(
     assert "give one with --config FILE" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize(
-    "program", ["/home/teacher/venv/bin/wardian", "/root/w", "/tmp/w", "bin/w", "/opt/a b"]
-)
+@pytest.mark.parametrize("program", [*(f"{hidden}/wardian" for hidden in files.HIDDEN), "bin/w", "/opt/a b"])
 def test_a_program_that_the_service_could_not_run_is_refused(
     machine: Machine, capsys: pytest.CaptureFixture[str], program: str
 ) -> None:
     assert machine.install("--config", str(machine.config), "--program", program) == 2
     assert f"{program}" in capsys.readouterr().err
     assert machine.calls() == []
+
+
+def test_a_program_whose_python_the_service_could_not_see_is_refused(
+    machine: Machine, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """As of an environment that was made with somebody's own Python."""
+    (tmp_path / "home").mkdir()
+    (tmp_path / "home" / "python").touch()
+    (tmp_path / "bin").mkdir()
+    (tmp_path / "bin" / "python").symlink_to(tmp_path / "home" / "python")
+    monkeypatch.setattr(files, "HIDDEN", (str(tmp_path / "home"),))
+    program = str(tmp_path / "bin" / "wardian")
+    assert machine.install("--config", str(machine.config), "--program", program) == 2
+    assert f"a service sees nothing below {tmp_path / 'home'}" in capsys.readouterr().err
 
 
 def test_a_command_of_the_machine_that_fails_is_told_with_its_own_words(

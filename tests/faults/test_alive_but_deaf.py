@@ -21,7 +21,7 @@ from wardian.daemon import beat, bench_watch, lookout, opening, outbox, polling,
 from wardian.daemon.channel import Channel
 from wardian.daemon.loop import Loop
 from wardian.daemon.run import open_whole
-from wardian.daemon.service_manager import ServiceManager
+from wardian.daemon.notify_socket import ServiceManager
 
 pytestmark = [
     pytest.mark.fault(31),

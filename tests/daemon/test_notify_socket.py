@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from wardian.daemon.service_manager import ServiceManager
+from wardian.daemon.notify_socket import ServiceManager
 
 
 @pytest.fixture(params=["path", "abstract"])
