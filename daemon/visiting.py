@@ -105,7 +105,7 @@ def _daemon_words(config: Config, store: Store, held: "Holder | None") -> list[s
     if held and held.trouble:
         words.append(f"NOTHING IS KEPT: {held.trouble}")
     words += [
-        f"! {fields['message']} (since {Tongue.of(config.site).moment(ms_of(fields['since']))})"
+        f"! {fields['message']} Since {Tongue.of(config.site).moment(ms_of(fields['since']))}."
         for fields in own_troubles(store.standing())
     ]
     latest = store.latest().values()
