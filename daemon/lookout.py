@@ -7,9 +7,9 @@ looks is none of the parts, so that none can hang together with it.
 import logging
 from typing import Final, Protocol
 
+from wardian.daemon.notify_socket import ServiceManager
 from wardian.daemon.own_troubles import OwnTroubles
 from wardian.daemon.progress import Late, Progress
-from wardian.daemon.notify_socket import ServiceManager
 from wardian.rules.ports import Clock
 
 log = logging.getLogger(__name__)

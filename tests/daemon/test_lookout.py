@@ -7,9 +7,9 @@ import pytest
 from fake_clock import FakeClock
 
 from wardian.daemon.lookout import HANGS, LOOK_EVERY_S, READY_PATIENCE_S, Lookout
+from wardian.daemon.notify_socket import ServiceManager
 from wardian.daemon.own_troubles import OwnTroubles
 from wardian.daemon.progress import Progress
-from wardian.daemon.notify_socket import ServiceManager
 
 
 class FakeManager(ServiceManager):

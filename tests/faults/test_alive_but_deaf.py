@@ -20,8 +20,8 @@ from wardian.adapters.sensors.kernel import KernelSensor
 from wardian.daemon import beat, bench_watch, lookout, opening, outbox, polling, wiring
 from wardian.daemon.channel import Channel
 from wardian.daemon.loop import Loop
-from wardian.daemon.run import open_whole
 from wardian.daemon.notify_socket import ServiceManager
+from wardian.daemon.run import open_whole
 
 pytestmark = [
     pytest.mark.fault(31),
