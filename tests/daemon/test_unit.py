@@ -93,7 +93,7 @@ def test_the_daemon_and_its_page_live_under_the_filter_of_the_unit(
     with (tmp_path / "daemon.log").open("wb") as log:
         process = bench.start(log, *under_filter())
     try:
-        wait_until(lambda: bench.kept() >= 2, "readings to be kept", 40)
+        wait_until(lambda: bench.kept() >= 2, "readings to be kept", 60)
         wait_until(lambda: "page running" in (tmp_path / "daemon.log").read_text(), "the page")
         with urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=20) as answer:
             assert b"tray-a" in answer.read()

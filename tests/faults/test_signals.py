@@ -67,12 +67,12 @@ def test_signals_that_mean_nothing_at_random_moments_stop_nothing(
 ) -> None:
     bench, chance = SmallBench(tmp_path), random.Random(43)
     with running(bench) as process:
-        wait_until(bench.kept, "the first reading", 30)
+        wait_until(bench.kept, "the first reading", 60)
         for _ in range(signals):
             process.send_signal(chance.choice(MEANINGLESS))
             time.sleep(chance.uniform(0, 0.05))  # noqa: TID251 - moments of a real process, by chance
         kept = bench.kept()
-        wait_until(lambda: bench.kept() >= kept + 2, "readings after the storm", 30)
+        wait_until(lambda: bench.kept() >= kept + 2, "readings after the storm", 60)
         assert "start anew: signal=SIGHUP" in (tmp_path / "daemon.log").read_text(encoding="utf-8")
         status, took_s = stopped(process)
     assert (status, took_s < LONGEST_STOP_S) == (0, True)
@@ -85,7 +85,7 @@ def test_each_signal_that_ends_the_watch_ends_it_cleanly(
 ) -> None:
     bench = SmallBench(tmp_path)
     with running(bench) as process:
-        wait_until(bench.kept, "the first reading", 30)
+        wait_until(bench.kept, "the first reading", 60)
         status, took_s = stopped(process, ending)
     assert (status, took_s < LONGEST_STOP_S) == (0, True)
 
@@ -161,10 +161,10 @@ def test_the_watch_ends_cleanly_within_ten_seconds_whatever_hangs(
             sections |= HANGING[one](opened, tmp_path)
         bench = SmallBench(tmp_path, **sections)
         process = opened.enter_context(running(bench))
-        wait_until(bench.kept, "the first reading", 30)
+        wait_until(bench.kept, "the first reading", 60)
         if what != BROKER:
             bench.measure("31000")
-            wait_until(bench.alarms, "an alarm to send", 30)
+            wait_until(bench.alarms, "an alarm to send", 60)
         for one in hanging:
             run_into(one, bench, opened)
         kept = bench.kept()

@@ -99,7 +99,7 @@ def watch_for_a_while(bench: SmallBench, wait_until: WaitUntil) -> None:
     with (bench.folder / "daemon.log").open("ab") as log:
         process = bench.start(log)
     try:
-        wait_until(lambda: bench.kept() >= 2, "a reading beside the one that was there", 30)
+        wait_until(lambda: bench.kept() >= 2, "a reading beside the one that was there", 60)
         process.send_signal(signal.SIGTERM)
         assert process.wait(15) == 0
     finally:

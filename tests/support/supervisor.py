@@ -13,7 +13,7 @@ from types import TracebackType
 from typing import Self
 
 #: What a service manager would set for a watchdog of a minute is here for one of seconds.
-WATCHDOG_S = 2.0
+WATCHDOG_S = 4.0
 WARDIAN = (sys.executable, "-m", "wardian.daemon.cli")
 
 
@@ -58,7 +58,7 @@ class Supervisor:
             if select.select([self._socket], [], [], left)[0]:
                 self.heard.append((time.monotonic(), self._socket.recv(4096).decode()))
 
-    def wait_for(self, line: str, within_s: float = 20.0) -> None:
+    def wait_for(self, line: str, within_s: float = 60.0) -> None:
         """Listen until something was told, or fail."""
         until = time.monotonic() + within_s
         while line not in self.lines():
