@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+from wardian.daemon.clock_watch import Anew, ClockWatch
 from wardian.daemon.loop import Loop
 from wardian.daemon.own_troubles import OwnTroubles
 from wardian.daemon.polling import Polling
@@ -46,10 +47,13 @@ class Watch:
     progress: Progress = field(default_factory=Progress)
     _rounds: int = 0
     _deaf: set[str] = field(default_factory=set)
+    clock_watch: ClockWatch | None = None
+    #: What everything is to begin anew with, once this watch is over; None where it was told to stop.
+    anew: Anew | None = None
     _stopped: threading.Event = field(default_factory=threading.Event)
 
     def loop_until_stopped(self) -> None:
-        """Go round until ``stop``; then close the wires and keep all that is in.
+        """Go round until ``stop``; then keep all that is in, and close the wires.
 
         Raises:
             StoreFailed: The store cannot keep its promise.
@@ -58,13 +62,18 @@ class Watch:
         for sensor in self.sensors:
             sensor.start(self.loop.queue.hand_over)
         self.polling.start()
+        end = self.loop.give_up
         try:
             while not self._stopped.is_set():
+                self.anew = self.clock_watch.look() if self.clock_watch else None
+                if self.anew:
+                    break
                 self._go_round()
+            end = self.loop.close
         finally:
             self.progress.expect(LOOP, LONGEST_CLOSE_S)
             self.polling.stop()
-            self.loop.close()
+            end()
             for sensor in self.sensors:
                 sensor.stop()
 
@@ -74,7 +83,7 @@ class Watch:
 
     def words(self) -> str:
         """Return in a few words how the watch is, by the last round: whoever asks must not wait for a wire."""
-        if self.loop.failing_since_ms is not None:
+        if self.loop.failing.since_s is not None:
             return "the store cannot keep readings; they wait in memory"
         return f"watching; not working: {', '.join(sorted(self._deaf))}" if self._deaf else "watching"
 
