@@ -44,12 +44,12 @@ class Watch:
     after_round: Callable[[], None] = lambda: None
     wires: list[Any] = field(default_factory=list)
     troubles: OwnTroubles | None = None
-    clock_watch: ClockWatch | None = None
-    #: What everything is to begin anew with, once this watch is over; None where it was told to stop.
-    anew: Anew | None = None
     progress: Progress = field(default_factory=Progress)
     _rounds: int = 0
     _deaf: set[str] = field(default_factory=set)
+    clock_watch: ClockWatch | None = None
+    #: What everything is to begin anew with, once this watch is over; None where it was told to stop.
+    anew: Anew | None = None
     _stopped: threading.Event = field(default_factory=threading.Event)
 
     def loop_until_stopped(self) -> None:

@@ -69,11 +69,11 @@ class Channel:
         self.name = notifier.name
         self.notifier = notifier
         self.stopping = threading.Event()
-        #: Hears how the notifier answered: why it refused a message for good, or nothing where it took one.
-        self.answered: Callable[[str, str], None] = lambda *_: None
         #: Told before a message is sent, and once it is.
         self.sending: Callable[[], None] = lambda: None
         self.sent: Callable[[], None] = lambda: None
+        #: Hears how the notifier answered: why it refused a message for good, or nothing where it took one.
+        self.answered: Callable[[str, str], None] = lambda *_: None
         self._store = store
         self._clock = clock
         self._say_time = say_time
@@ -172,6 +172,13 @@ class Channel:
             self.answered(self.name, "")
         return None
 
+    def _send(self, message: Message) -> None:
+        self.sending()
+        try:
+            self.notifier.send(message)
+        finally:
+            self.sent()
+
     def _told(self, due: Due, now_ms: int) -> Message:
         if due.number == UNNUMBERED:
             return not_written(due, now_ms, self._say_time)
@@ -180,13 +187,6 @@ class Channel:
         except StoreFailed as error:
             self._store_failed = error
             return not_looked_up(due, now_ms, self._say_time)
-
-    def _send(self, message: Message) -> None:
-        self.sending()
-        try:
-            self.notifier.send(message)
-        finally:
-            self.sent()
 
     def _failed(self, due: Due, why: str, now_ms: int) -> int | None:
         self.why = why

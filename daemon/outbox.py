@@ -73,12 +73,11 @@ class Outbox:
             for notifier in notifiers
         }
         self._threads: list[threading.Thread] = []
-        self._without_store: set[str] = set()
-
         #: Hears that each channel moves.
         self.progress = Progress(clock)
         #: How long a channel may take to send one message; its own deadlines lie before that.
         self.send_s: Callable[[str], float] = lambda _channel: SEND_S
+        self._without_store: set[str] = set()
 
     def hear_answers(self, answered: Callable[[str, str], None]) -> None:
         """Let somebody hear, by the channel's name, why it refused a message for good, or nothing when it took one."""

@@ -10,7 +10,7 @@ import threading
 from collections.abc import Callable
 from contextlib import ExitStack
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, NamedTuple, NoReturn
+from typing import TYPE_CHECKING, Any, Final, NoReturn
 
 from wardian.daemon import logs, wiring
 from wardian.daemon.bench_watch import Watch
@@ -29,10 +29,10 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 
-#: Whatever still hangs so long after it was told to stop is left behind: all that was acknowledged is kept.
+#: Whatever still hangs so long after the end was asked for is left behind: all that was acknowledged is kept.
 LONGEST_STOP_S: Final = 9.0
-#: The same after an end by itself, of which people are told first.
-LONGEST_END_S: Final = 30.0
+#: The same for an end that nobody asked for, of which people are told first.
+LONGEST_END_S: Final = 60.0
 #: How long a start waits for a machine's clock that cannot be right, and how often it looks.
 TIME_PATIENCE_S: Final = 60.0
 _LOOK_S: Final = 0.25
@@ -49,22 +49,16 @@ def watch(config_path: Path) -> int:
     config = wiring.load_config(config_path)
     logs.begin()
     log_warnings(config)
-    manager = ServiceManager(os.environ)
-    if not _time_came(config, manager):
+    if not _time_came(config):
         return DONE
     try:
-        return _watch_until_told(config, manager)
+        return _watch_until_told(config, ServiceManager(os.environ))
     except StoreFailed as error:
         say_last_words(config, error)
         raise
     except WardianError:
         # What cannot work as configured is told to whoever configures it: its channels may be what is wrong.
         raise
-    except OSError as error:
-        # Not of the configuration: to begin anew may help.
-        log.critical("cannot go on", extra={"file": error.filename, "why": error.strerror or str(error)})
-        say_last_words(config, error)
-        return DOES_NOT_HOLD
     except Exception as error:
         # Never the status of a configuration that cannot be used: after that no service manager starts anew.
         log.critical("watching ended by what nobody foresaw", exc_info=True)
@@ -81,24 +75,21 @@ def leave(status: int) -> NoReturn:
 def _watch_until_told(config: Config, manager: ServiceManager) -> int:
     """Watch, and begin anew each time that an era is to be moved, for the clock was wrong."""
     anew: Anew | None = None
-    end = _End(lambda error: say_last_words(config, error), manager)
     while True:
         with ExitStack() as opened:
             watching = open_whole(config, opened, anew)
             if watching.troubles is not None and anew is None:
                 tell_of_last_end(config, watching.troubles)
-            guard = _until_told(watching, end)
-            if watching.anew is None:
-                manager.stopping()
+            status = _until_told(watching, manager, lambda error: say_last_words(config, error))
         anew = watching.anew
         if anew is None:
-            return DONE
-        guard.cancel()
+            return status
         log.info("beginning anew by another time")
+        manager.feed()
         wiring.move_era(config, anew)
 
 
-def _time_came(config: Config, manager: ServiceManager) -> bool:
+def _time_came(config: Config) -> bool:
     """Wait a little for a machine's clock that cannot be right yet; return False where one was told to stop meanwhile.
 
     Until then nothing is opened: what waits at a broker waits there, and keeps its time.
@@ -107,7 +98,6 @@ def _time_came(config: Config, manager: ServiceManager) -> bool:
     begun_s, known_ms = machine.monotonic_s(), wiring.earliest_ms(config)
     if machine.wall_ms() < known_ms:
         log.warning("waiting for the clock to be set", extra={"at_most_s": TIME_PATIENCE_S})
-        manager.status("waiting for the clock to be set")
     while machine.wall_ms() < known_ms and machine.monotonic_s() - begun_s < TIME_PATIENCE_S:
         if signal.sigtimedwait(ENDING, _LOOK_S) is not None:
             return False
@@ -143,14 +133,9 @@ def _open_page(config: Config, keys: "PageKeys", watching: Watch, opened: ExitSt
     watching.wires.append(Wire("page", server.health))
 
 
-class _End(NamedTuple):
-    """What the rounds are ended with: somebody who hears last words, and the service manager."""
-
-    say_last_words: Callable[[BaseException], None]
-    manager: ServiceManager
-
-
-def _until_told(watching: Watch, end: _End) -> threading.Timer:
+def _until_told(
+    watching: Watch, manager: ServiceManager, say_last_words: Callable[[BaseException], None]
+) -> int:
     """Run the loop in a thread of its own; a loop that ends by itself ends the daemon."""
     failures: list[BaseException] = []
     ended = threading.Event()
@@ -164,52 +149,46 @@ def _until_told(watching: Watch, end: _End) -> threading.Timer:
             ended.set()
             os.kill(os.getpid(), ENDED)
 
-    threading.excepthook = lambda broken: _end_at_once(broken, end.say_last_words)
+    def status() -> int:
+        if failures:
+            return STORE_FAILED if isinstance(failures[0], StoreFailed) else DOES_NOT_HOLD
+        return DONE if ended.is_set() else DOES_NOT_HOLD
+
+    threading.excepthook = lambda broken: _end_at_once(broken, say_last_words)
     # A loop that hangs for good must not keep the process: the guard ends it.
     thread = threading.Thread(target=work, name="loop", daemon=True)
     thread.start()
-    is_told = True
-    try:
-        is_told = _wait_for_the_end(Lookout(watching, end.manager, wiring.machine_clock()), ended)
-    finally:
-        guard = _guard_the_end(
-            LONGEST_STOP_S if is_told else LONGEST_END_S, lambda: _status(failures, thread)
-        )
-        watching.stop()
-        thread.join()
-    if is_told:
+    is_asked = _wait_for_the_end(Lookout(watching, manager, wiring.machine_clock()), ended)
+    guard = _guard_the_end(status, LONGEST_STOP_S if is_asked else LONGEST_END_S)
+    watching.stop()
+    if is_asked:
+        manager.stopping()
+    thread.join()
+    if is_asked:
         watching.anew = None
+    elif watching.anew:
+        guard.cancel()
     if failures:
         _end_with(failures[0])
-    return guard
-
-
-def _status(failures: list[BaseException], thread: threading.Thread) -> int:
-    """Return the exit status of a process that hangs at its end."""
-    if failures:
-        return STORE_FAILED if isinstance(failures[0], StoreFailed) else DOES_NOT_HOLD
-    return DOES_NOT_HOLD if thread.is_alive() else DONE
+    return DONE
 
 
 def _wait_for_the_end(lookout: Lookout, ended: threading.Event) -> bool:
-    """Look after the parts until a signal ends that, or the loop by itself; return whether it was a signal."""
-    while True:
+    """Look after the parts until the loop has ended or a signal ends that; return whether one did."""
+    while not ended.is_set():
         received = signal.sigtimedwait(TAKEN, lookout.look())
-        if received is None:
+        if received is None or received.si_signo == ENDED:
             continue
         name = signal.Signals(received.si_signo).name
         if received.si_signo in ENDING:
             log.info("stopping", extra={"signal": name})
             return True
-        if received.si_signo == ENDED:
-            if ended.is_set():
-                return False
-            continue
         log.warning("the configuration is read at a start only; start anew", extra={"signal": name})
+    return False
 
 
-def _guard_the_end(within_s: float, status: Callable[[], int]) -> threading.Timer:
-    """End the process in time, whatever hangs; return what does it."""
+def _guard_the_end(status: Callable[[], int], within_s: float) -> threading.Timer:
+    """End the process in time, whatever hangs."""
 
     def end() -> None:
         hanging = ", ".join(sorted({one.name for one in threading.enumerate()} - {"MainThread", guard.name}))

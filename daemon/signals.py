@@ -9,10 +9,10 @@ from typing import Final
 
 #: Each ends the watch cleanly.
 ENDING: Final = frozenset({signal.SIGTERM, signal.SIGINT, signal.SIGQUIT})
-#: What the loop's thread sends when it ends by itself.
+#: What the loop's thread sends when it ends by itself; from anybody else it means nothing.
 ENDED: Final = signal.SIGUSR1
-#: The main thread takes these; the second is asked of many daemons and answered by a line in the log.
-TAKEN: Final = ENDING | {signal.SIGHUP, ENDED}
+#: The main thread takes these; the last is asked of many daemons and answered by a line in the log.
+TAKEN: Final = ENDING | {ENDED, signal.SIGHUP}
 #: Each would end the process without a word.
 _MEANINGLESS: Final = (
     signal.SIGUSR2,

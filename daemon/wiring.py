@@ -285,6 +285,12 @@ def open_watch(config: Config, opened: ExitStack, anew: "Anew | None" = None) ->
     )
 
 
+def _longest_send_s(config: Config) -> Callable[[str], float]:
+    """Return how long a channel may take to send one message: its own deadlines, a few times, and some more."""
+    timeouts_s = {keys.name: getattr(keys, "timeout", 0) / 1000 for keys in config.notifiers}
+    return lambda channel: SEND_MORE_S + SENDS * timeouts_s.get(channel.partition("#")[0], 0.0)
+
+
 def _clock_watch(
     config: Config, around: "RoundsOf", troubles: "OwnTroubles", anew: "Anew | None"
 ) -> "ClockWatch | None":
@@ -310,12 +316,6 @@ def _watch_ways(wires: Sequence[Any], outbox: "Outbox", loop: "Loop", troubles: 
     ways.troubles, ways.slips = troubles, loop.guard.slips
     loop.beside.insert(0, ways)
     loop.is_cut_off = ways.is_cut_off
-
-
-def _longest_send_s(config: Config) -> Callable[[str], float]:
-    """Return how long a channel may take to send one message: its own deadlines, a few times, and some more."""
-    timeouts_s = {keys.name: getattr(keys, "timeout", 0) / 1000 for keys in config.notifiers}
-    return lambda channel: SEND_MORE_S + SENDS * timeouts_s.get(channel.partition("#")[0], 0.0)
 
 
 def _loop(config: Config, store: Store, words: Teller, clock: Clock) -> "Loop":
