@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, NamedTuple, Protocol
 
-from wardian.rules.ports import Decoded, Measured, Refused
+from wardian.rules.ports import Decoded, Measured, Refused, Stranger
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.readings import Series
 from wardian.rules.units import UNITS, unit_named
@@ -76,9 +76,10 @@ class Address:
     def refusal(
         self, why: str, raw: str, time_ms: int | None = None, series: Series | None = None
     ) -> Refused:
-        """Return what is kept of something that is no reading."""
-        tray, quantity = series or (None, None)
-        return Refused(self.source, why, raw, time_ms, tray, quantity)
+        """Return what is kept of a value that is no reading; without a series it is of nobody we know."""
+        if series is None:
+            return Stranger(self.source, why, raw, time_ms)
+        return Refused(self.source, why, raw, time_ms, *series)
 
     def refused_whole(
         self, why: str, payload: bytes, received_ms: int | None, targets: Mapping[str, Target]
@@ -88,7 +89,8 @@ class Address:
         It casts doubt on a series only where no other can be meant.
         """
         series = self.meant(next(iter(targets.values()))).series if len(targets) == 1 else None
-        return Decoded(refused=[self.refusal(why, shown(payload), received_ms, series)])
+        tray, quantity = series or (None, None)
+        return Decoded(refused=[Refused(self.source, why, shown(payload), received_ms, tray, quantity)])
 
 
 class Payloads(Protocol):

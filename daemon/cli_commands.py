@@ -202,6 +202,13 @@ def note(options: argparse.Namespace) -> int:
     return put_down(options)
 
 
+def store(options: argparse.Namespace) -> int:
+    """Look at all that is kept, copy it, or put a copy back."""
+    from wardian.daemon.cli_store import store as look_or_copy
+
+    return look_or_copy(options)
+
+
 def replay(options: argparse.Namespace) -> int:
     """Print the alarm journal of a file of readings, and how well it tells the truth about them."""
     from wardian.daemon import recorded, report, wiring

@@ -6,7 +6,8 @@ The rule of this file: nothing is dropped without a trace, and a refused reading
 from collections.abc import Callable, Collection, Iterable, Iterator
 from typing import Final, NamedTuple
 
-from wardian.rules.ports import Arrival, Decoded, Measured, Refused
+from wardian.daemon.guarded import Slips
+from wardian.rules.ports import Arrival, Decoded, Measured, Refused, Stranger
 from wardian.rules.quantities import QUANTITIES, Quantity
 from wardian.rules.readings import Reading
 from wardian.rules.units import UNITS, Unit, in_own_unit, unit_named
@@ -37,9 +38,10 @@ _PLAIN: Final = {
 class Intake:
     """Takes arrivals apart, with the units, bounds and trays that the configuration knows."""
 
-    def __init__(self, trays: Collection[str]) -> None:
-        """Accept readings of these trays only."""
+    def __init__(self, trays: Collection[str], slips: Slips) -> None:
+        """Accept readings of these trays only; count by ``slips`` what a sensor cannot take apart."""
         self._trays = frozenset(trays)
+        self._slips = slips
         #: Hears of each message that says its own time: of a sensor and a tray, when it came, its newest own time.
         self.on_own_time: Callable[[tuple[str, str], int, int], None] | None = None
 
@@ -54,7 +56,7 @@ class Intake:
         refused: list[Refused] = []
         trays, latest_ms = self._trays, now_ms + AHEAD_MS
         for arrival in arrivals:
-            decoded: Decoded = arrival.sensor.decode(arrival)
+            decoded = self._decoded(arrival)
             refused += decoded.refused
             self._hear_own_times(arrival, decoded)
             if not knows_time:
@@ -84,6 +86,16 @@ class Intake:
             if tray in self._trays:
                 self.on_own_time((arrival.sensor.name, tray), arrival.received_ms, time_ms)
 
+    def _decoded(self, arrival: Arrival) -> Decoded:
+        """Return what an arrival meant; one that breaks its sensor must not come again for ever."""
+        sensor = arrival.sensor
+        why = "it cannot be taken apart, for an error inside wardian"
+        broken = Decoded(refused=[Refused(sensor.name, why, "")])
+        decoded: Decoded = self._slips.try_(
+            f"{sensor.name} (decode)", sensor.decode, arrival, otherwise=broken
+        )
+        return decoded
+
     def _looked_at(self, measured: Measured, arrival: Arrival, now_ms: int) -> Reading | Refused:
         """Return the reading of what is not plain, or why there is none."""
         time_ms, tray, name, written, _ = measured
@@ -106,7 +118,8 @@ class Intake:
             )
         if not why and value is not None:
             return Reading(time_ms, tray, name, value)
-        return _refusal(measured, arrival, why, time_ms=min(time_ms, now_ms))
+        refusal = _refusal(measured, arrival, why, time_ms=min(time_ms, now_ms))
+        return Stranger(*refusal) if tray not in self._trays or quantity is None else refusal
 
     @staticmethod
     def _own(quantity: Quantity, measured: Measured) -> float | None:

@@ -1,19 +1,21 @@
 """The round: what arrived is judged and kept, then its sources and the outbox are told.
 
 The rule of this file: a source hears "received" only after the commit, and a commit that failed is
-tried again with everything in it. The loop waits for no network.
+tried again with everything in it; its messages leave from memory meanwhile. The loop waits for no network.
 """
 
 import logging
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.arrivals import Queue
 from wardian.daemon.chronicle import Chronicle
+from wardian.daemon.failing_store import FailingStore
+from wardian.daemon.guarded import Guard, Slips
 from wardian.daemon.intake import Intake, doubted
 from wardian.daemon.lives import Lives, announcements
 from wardian.daemon.recording import remembered_cares
+from wardian.daemon.unkept import Unkept
 from wardian.daemon.words import Teller
 from wardian.rules.engine import Engine
 from wardian.rules.errors import StoreFailed
@@ -21,7 +23,7 @@ from wardian.rules.life import Impossible
 from wardian.rules.observing.minutes import KEPT, MINUTE_MS
 from wardian.rules.observing.observer import Observer
 from wardian.rules.plans import TrayPlan
-from wardian.rules.ports import Arrival, Clock, DueMessage, Refused, Round, Sensor, Store
+from wardian.rules.ports import Arrival, Clock, Refused, Round, Sensor, Store
 from wardian.rules.readings import Reading
 from wardian.rules.records import Record
 from wardian.rules.transitions import WATCH, Transition
@@ -34,8 +36,6 @@ log = logging.getLogger(__name__)
 
 #: Arrivals in one round, so that a long backlog is kept piece by piece.
 ROUND_ARRIVALS: Final = 2_000
-#: Readings, refused ones included, that wait in memory while the store cannot keep them.
-UNKEPT_ROOM: Final = 100_000
 #: How often all that the engine remembers is saved; in between it is brought up to date from readings.
 STATE_EVERY_MS: Final = 3_600_000
 #: So much is read at once of what was kept: more would need much memory for a moment.
@@ -51,38 +51,6 @@ DEAF_PATIENCE_S: Final = 60.0
 BACKLOG_PATIENCE_S: Final = 900.0
 
 
-@dataclass(slots=True)
-class _Unkept:
-    """What is judged and not yet committed: the next round, or more of them when the store failed."""
-
-    readings: list[Reading] = field(default_factory=list)
-    late: list[Reading] = field(default_factory=list)
-    refused: list[Refused] = field(default_factory=list)
-    journal: list[tuple[int, str, Mapping[str, Any]]] = field(default_factory=list)
-    due: list[DueMessage] = field(default_factory=list)
-    acts_done: list[int] = field(default_factory=list)
-    records: list[Record] = field(default_factory=list)
-    notes: dict[str, Any] = field(default_factory=dict)
-    changed: set[str] = field(default_factory=set)
-    arrivals: list[Arrival] = field(default_factory=list)
-
-    def __len__(self) -> int:
-        return len(self.readings) + len(self.late) + len(self.refused)
-
-    def __bool__(self) -> bool:
-        return bool(
-            self.readings
-            or self.late
-            or self.refused
-            or self.journal
-            or self.acts_done
-            or self.records
-            or self.notes
-            or self.changed
-            or self.arrivals
-        )
-
-
 class Loop:
     """One consumer of one queue."""
 
@@ -96,12 +64,15 @@ class Loop:
         self._teller = teller
         self._settle_ms = settle_ms
         self._clock = clock
-        self.intake = Intake(settle_ms)
-        self._unkept = _Unkept()
+        #: What is done while the store keeps nothing.
+        self.failing = FailingStore(store, clock)
+        #: Keeps an error that nobody foresaw from ending the watch.
+        self.guard = Guard(Slips(self.failing.happened), clock)
+        self.intake = Intake(settle_ms, self.guard.slips)
+        self._unkept = Unkept()
         self._saved_ms = 0
         self._began_s = self._quiet_since_s = clock.monotonic_s()
         self._backlog_is_in = False
-        self.failing_since_ms: int | None = None
         #: A reading older than this belongs to the backlog of a start; more on a hurried clock.
         self.backlog_ms = BACKLOG_MS
         #: How long nothing old must come before a start's backlog counts as in, in our own time.
@@ -111,6 +82,8 @@ class Loop:
         #: What takes part before anything is judged, so that it is judged by it.
         self.before: list[Beside] = []
         self._could_ask = True
+        #: Hears what each round refused, and when.
+        self.hear_refused: Callable[[Sequence[Refused], int], None] = lambda *_: None
         #: Small facts to keep with the rounds; those under ``sensors`` and ``time`` as soon as they change.
         self.notes: Callable[[], Mapping[str, Any]] = dict
         #: Where every alarm stands.
@@ -119,6 +92,8 @@ class Loop:
         self.observer = Observer(tray.plan for tray in engine.trays.values())
         #: By the name of an alarm, the conditions from which it only follows.
         self.hiding: Mapping[str, Sequence[str]] = {}
+        #: Whether a quantity of a tray comes by no wire that works.
+        self.is_cut_off: Callable[[str, str], bool] = lambda _tray, _quantity: False
         #: What people are told, where there are any.
         self.telling: Telling | None = None
         self._noted: object = None
@@ -206,14 +181,14 @@ class Loop:
         """
         now_ms = self._clock.wall_ms()
         self._hear(self.before, now_ms)
-        if len(self._unkept) < UNKEPT_ROOM:
+        if self.failing.has_room(self._unkept):
             self._take_in(self.queue.take(ROUND_ARRIVALS), now_ms, sensors)
         self._do_what_is_asked(now_ms)
         self._hear(self.beside, now_ms)
         if self.telling and self._backlog_is_in:
             self._unkept.due += self.telling.due(now_ms)
         self._keep(now_ms)
-        return len(self.queue) > 0 and self.failing_since_ms is None
+        return len(self.queue) > 0 and self.failing.since_s is None
 
     @property
     def is_up_to_date(self) -> bool:
@@ -228,7 +203,7 @@ class Loop:
     def close(self) -> None:
         """Judge and keep all that is in, with the whole state."""
         now_ms = self._clock.wall_ms()
-        while self.queue and len(self._unkept) < UNKEPT_ROOM:
+        while self.queue and self.failing.has_room(self._unkept):
             self._take_in(self.queue.take(ROUND_ARRIVALS), now_ms, ())
         self._unkept.changed.update(self._settle_ms)
         self._keep(now_ms)
@@ -238,7 +213,8 @@ class Loop:
     def _hear(self, parts: Iterable["Beside"], now_ms: int) -> None:
         """Let others have their part in the next commit."""
         for one in parts:
-            extra = one.work(now_ms, self.lives)
+            # All is judged by what comes before it: that is tried in every round.
+            extra = self.guard.work(one, now_ms, self.lives, rests=parts is not self.before)
             for time_ms, tray, fields in extra.journal:
                 self._write(time_ms, tray, fields)
             self._unkept.journal += extra.recorded
@@ -255,6 +231,7 @@ class Loop:
             self.engine.refuse(max(time_ms, self.engine.trays[tray].judged_ms), tray, quantity)
             unkept.changed.add(tray)
         unkept.refused += refused
+        self.hear_refused(refused, now_ms)
         unkept.arrivals += arrivals
         if self._may_judge(readings, now_ms, sensors):
             until_ms = {tray: now_ms - settle_ms for tray, settle_ms in self._settle_ms.items()}
@@ -282,7 +259,7 @@ class Loop:
         if not self._backlog_is_in:
             passed_s = self._clock.monotonic_s()
             is_old = any(reading.time_ms < now_ms - self.backlog_ms for reading in readings)
-            is_deaf = any(not sensor.health().works for sensor in sensors)
+            is_deaf = any(not self.guard.slips.health(sensor).works for sensor in sensors)
             waited_s = passed_s - self._began_s
             more_to_come = (is_old or self.queue) and waited_s < BACKLOG_PATIENCE_S
             if more_to_come or (is_deaf and waited_s < DEAF_PATIENCE_S):
@@ -293,7 +270,7 @@ class Loop:
 
     def _tell(self, transitions: Iterable[Transition], until_ms: Mapping[str, int]) -> None:
         """Put changes into the journal and the outbox of the next commit."""
-        chronicle = Chronicle(self._teller, self.lives, self.observer, self.hiding)
+        chronicle = Chronicle(self._teller, self.lives, self.observer, self.hiding, self.is_cut_off)
         for entry in chronicle.write(transitions, until_ms):
             self._unkept.journal.append((entry.time_ms, entry.tray, entry.fields))
             self._unkept.changed.add(entry.tray)
@@ -360,7 +337,7 @@ class Loop:
         try:
             self._store.keep(round_)
         except StoreFailed as error:
-            self._failed(error, now_ms)
+            self.failing.failed(error, unkept, now_ms)
             return
         self._noted = noted
         if self.telling:
@@ -368,32 +345,21 @@ class Loop:
         self._kept(now_ms)
         self._was_whole()
 
-    def _failed(self, error: StoreFailed, now_ms: int) -> None:
-        if not error.may_heal:
-            raise error
-        waiting = len(self._unkept.readings)
-        self._store.announce(f"{error.why}; {waiting} readings wait in memory")
-        if self.failing_since_ms is None:
-            self.failing_since_ms = now_ms
-            log.error("store cannot keep readings", extra={"why": error.why, "waiting": waiting})
-
     def _kept(self, now_ms: int) -> None:
-        unkept, self._unkept = self._unkept, _Unkept()
-        if self.failing_since_ms is not None:
-            log.warning("store keeps readings again", extra={"kept": len(unkept.readings)})
-            self._store.announce("")
-            self.failing_since_ms = None
+        unkept, self._unkept = self._unkept, Unkept()
+        self.failing.kept(unkept)
         if unkept.changed >= set(self._settle_ms):
             self._saved_ms = now_ms
         by_sensor: dict[int, list[Arrival]] = {}
         for arrival in unkept.arrivals:
             by_sensor.setdefault(id(arrival.sensor), []).append(arrival)
         for arrivals in by_sensor.values():
-            arrivals[0].sensor.acknowledge(arrivals)
+            sensor = arrivals[0].sensor
+            self.guard.slips.try_(f"{sensor.name} (acknowledge)", sensor.acknowledge, arrivals)
         self._teller.nudge(unkept.due)
 
     def _was_whole(self) -> None:
         """Let those who take part hear that nothing of the round is missing."""
         if self._could_ask:
             for one in (*self.before, *self.beside):
-                one.committed()
+                self.guard.committed(one)

@@ -226,6 +226,7 @@ def _broker(keys: "BrokerKeys", name: str) -> "BrokerSettings":
         port=keys.port_used,
         client_id=keys.client_id or f"wardian-{name}",
         protocol=keys.protocol,
+        keepalive_s=max(1, round(keys.keepalive / 1000)),
         user=keys.user,
         password_file=keys.password_file,
         password_env=keys.password_env,

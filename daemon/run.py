@@ -7,6 +7,7 @@ import logging
 import os
 import signal
 import threading
+from collections.abc import Callable
 from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -16,7 +17,8 @@ from wardian.daemon.bench_watch import Watch
 from wardian.daemon.clock_watch import Anew
 from wardian.daemon.config import Config
 from wardian.daemon.exit_status import DOES_NOT_HOLD, DONE
-from wardian.rules.errors import AdapterError
+from wardian.daemon.last_words import say_last_words, tell_of_last_end
+from wardian.rules.errors import AdapterError, StoreFailed, WardianError
 
 if TYPE_CHECKING:
     from wardian.daemon.config_page import PageKeys
@@ -45,11 +47,24 @@ def watch(config_path: Path) -> int:
     logs.begin()
     if not _time_came(config):
         return DONE
+    try:
+        return _watch_until_told(config)
+    except Exception as error:
+        # What cannot work as configured is told to whoever configures it: its channels may be what is wrong.
+        if isinstance(error, StoreFailed) or not isinstance(error, WardianError):
+            say_last_words(config, error)
+        raise
+
+
+def _watch_until_told(config: Config) -> int:
+    """Watch, and begin anew each time that an era is to be moved, for the clock was wrong."""
     anew: Anew | None = None
     while True:
         with ExitStack() as opened:
             watching = open_whole(config, opened, anew)
-            status = _until_told(watching)
+            if watching.troubles is not None and anew is None:
+                tell_of_last_end(config, watching.troubles)
+            status = _until_told(watching, lambda error: say_last_words(config, error))
         anew = watching.anew
         if anew is None:
             return status
@@ -101,7 +116,7 @@ def _open_page(config: Config, keys: "PageKeys", watching: Watch, opened: ExitSt
     watching.wires.append(Wire("page", server.health))
 
 
-def _until_told(watching: Watch) -> int:
+def _until_told(watching: Watch, say_last_words: Callable[[BaseException], None]) -> int:
     """Run the loop in a thread of its own; a loop that ends by itself ends the daemon."""
     failures: list[BaseException] = []
     ended = threading.Event()
@@ -109,13 +124,13 @@ def _until_told(watching: Watch) -> int:
     def work() -> None:
         try:
             watching.loop_until_stopped()
-        except BaseException as error:  # noqa: BLE001  # handed to the main thread, which raises it  # handed to the main thread, which raises it
+        except BaseException as error:  # noqa: BLE001  # handed to the main thread, which raises it
             failures.append(error)
         finally:
             ended.set()
             os.kill(os.getpid(), _ENDED)
 
-    threading.excepthook = _end_at_once
+    threading.excepthook = lambda broken: _end_at_once(broken, say_last_words)
     thread = threading.Thread(target=work, name="loop")
     thread.start()
     received = signal.sigwait(BLOCKED)
@@ -132,10 +147,13 @@ def _until_told(watching: Watch) -> int:
     return DONE
 
 
-def _end_at_once(broken: Any) -> None:
+def _end_at_once(broken: Any, say_last_words: Callable[[BaseException], None]) -> None:
     """End the process when a thread died of what nobody foresaw: alive and deaf would be worse."""
     error = (broken.exc_type, broken.exc_value, broken.exc_traceback)
     name = broken.thread.name if broken.thread else "unknown"
     log.critical("thread died, ending", extra={"thread_name": name}, exc_info=error)
-    logging.shutdown()
-    os._exit(DOES_NOT_HOLD)
+    try:
+        say_last_words(broken.exc_value or broken.exc_type())
+    finally:
+        logging.shutdown()
+        os._exit(DOES_NOT_HOLD)

@@ -103,7 +103,7 @@ def _alarm(fields: Mapping[str, Any], tongue: Tongue) -> str:
 
 def _name(fields: Mapping[str, Any]) -> str:
     name = str(fields["alarm"]).replace("-", " ")
-    return name if fields.get("limit") else f"{name} ({_words(fields.get('quantity'))})"
+    return name if fields.get("limit") or not fields["quantity"] else f"{name} ({_words(fields['quantity'])})"
 
 
 def _words(quantity: object) -> str:

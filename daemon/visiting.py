@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 from wardian.daemon.config import Config
 from wardian.daemon.own_troubles import own_troubles
-from wardian.daemon.tongue import Tongue, ms_of
+from wardian.daemon.strangers import NOTE as STRANGERS
+from wardian.daemon.strangers import listed
+from wardian.daemon.tongue import Tongue, ms_of, utc_text
 from wardian.daemon.wiring import CLOCK_NOTE, TIME_NOTE, lives, machine_clock, open_store
 from wardian.rules.ports import JournalEntry, Store
 
@@ -78,10 +80,22 @@ def bench_now(config: Config) -> "BenchNow":
         now_ms = _time_there(config, store, is_running=held is not None)
         pid = held.pid if held else None
         config = with_records(config, store.records())
-        time = {"is_trusted": is_time_trusted(store.notes())}
         return look(
-            config, store, now_ms, {"pid": pid, "time": time, "words": _daemon_words(config, store, held)}
+            config,
+            store,
+            now_ms,
+            {
+                "pid": pid,
+                "time": {"is_trusted": is_time_trusted(store.notes())},
+                "words": _daemon_words(config, store, held),
+                "strangers": _strangers(store),
+            },
         )
+
+
+def _strangers(store: Store) -> dict[str, str]:
+    """Return the sensors that are heard and that nobody configured, and when each was last heard."""
+    return {name: utc_text(heard_ms) for name, heard_ms in store.notes().get(STRANGERS, {}).items()}
 
 
 def trends(config: Config) -> "dict[str, Trends]":
@@ -113,7 +127,7 @@ def _daemon_words(config: Config, store: Store, held: "Holder | None") -> list[s
     if held and held.trouble:
         words.append(f"NOTHING IS KEPT: {held.trouble}")
     words += [
-        f"! {fields['message']} (since {Tongue.of(config.site).moment(ms_of(fields['since']))})"
+        f"! {fields['message']} Since {Tongue.of(config.site).moment(ms_of(fields['since']))}."
         for fields in own_troubles(store.standing())
     ]
     latest = store.latest().values()
@@ -123,8 +137,31 @@ def _daemon_words(config: Config, store: Store, held: "Holder | None") -> list[s
     words += [
         f"{one.channel}: {one.words(Tongue.of(config.site).moment)}" for one in backlogs(store.waiting())
     ]
-    words += [f"{name}: {state}" for name, state in sorted(store.notes().get("sensors", {}).items())]
+    notes = store.notes()
+    words += [f"{name}: {state}" for name, state in sorted(notes.get("sensors", {}).items())]
+    strangers = notes.get(STRANGERS, {})
+    if strangers:
+        # Who was heard last stands last in the note.
+        words.append(f"heard, and not configured: {listed(reversed(strangers), 5)}")
     return words
+
+
+def database_of(config: Config) -> "Path | None":
+    """Return the file in which a bench is kept, None where that is none."""
+    from wardian.adapters.stores.opening import database_path
+
+    return database_path(config.store_url, Path())
+
+
+def another_watches(config: Config) -> bool:
+    """Return whether another process watches a bench."""
+    import os
+
+    from wardian.adapters.stores.lock import holder
+
+    path = database_of(config)
+    held = holder(path) if path is not None else None
+    return held is not None and held.pid != os.getpid()
 
 
 def alarm_lives(config: Config) -> list[Mapping[str, Any]]:

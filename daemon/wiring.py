@@ -26,8 +26,10 @@ if TYPE_CHECKING:
     from wardian.daemon.clock import HurriedClock
     from wardian.daemon.clock_watch import Anew, ClockWatch
     from wardian.daemon.finding_words import FindingWords
+    from wardian.daemon.guarded import Slips
     from wardian.daemon.library import Library
     from wardian.daemon.loop import Loop
+    from wardian.daemon.outbox import Outbox
     from wardian.daemon.outward import Part, Wire
     from wardian.daemon.own_troubles import OwnTroubles
     from wardian.daemon.taking_part import RoundsOf
@@ -204,19 +206,21 @@ def open_watch(config: Config, opened: ExitStack, anew: "Anew | None" = None) ->
     With ``anew`` it goes on by that clock, after an era was moved.
 
     Raises:
-        StoreFailed: The store cannot be opened, is damaged, or belongs to another daemon.
+        StoreFailed: The store cannot be opened, or belongs to another daemon.
         AdapterError: A sensor or notifier can never work as configured.
     """
     from wardian.daemon.bench_watch import Watch
     from wardian.daemon.opening import Bench, open_notifiers, open_sensors
+    from wardian.daemon.opening_store import Around as StoreAround
+    from wardian.daemon.opening_store import bench_note, open_to_watch, refuse_pretence, store_care
     from wardian.daemon.outbox import Outbox
     from wardian.daemon.own_troubles import OwnTroubles
     from wardian.daemon.planning import with_records
     from wardian.daemon.polling import Polling
     from wardian.daemon.taking_part import RoundsOf
 
-    store = open_store(config, opened)
-    _refuse_damage(store)
+    store, mended = open_to_watch(config, opened, machine_clock().wall_ms())
+    refuse_pretence(config, store)
     written, config = config, with_records(config, store.records())
     clock = anew.clock if anew else _clock(config, store)
     notifiers = open_notifiers(config, opened)
@@ -235,10 +239,15 @@ def open_watch(config: Config, opened: ExitStack, anew: "Anew | None" = None) ->
         loop.telling = open_telling(config, channels, store, loop.lives, words)
     loop.bring_up_to_date(clock.wall_ms())
     polling = Polling(sensors, machine_clock(), speed)
-    troubles = OwnTroubles(config.library.watch, words)
+    polling.slips = loop.guard.slips
+    troubles = loop.failing.troubles = OwnTroubles(config.library.watch, words)
+    loop.failing.outbox, loop.failing.sensors = outbox, sensors
     around = RoundsOf(written, store, loop, words, clock, channels, words_of_findings)
+    care = store_care(StoreAround(written, store, loop, troubles, machine_clock()), mended, opened)
     wires: list[Any] = [*sensors, *_take_part(around, troubles, (outbox, polling), opened)]
-    loop.notes = lambda: _notes(wires, clock, speed)
+    loop.beside = [*care, *loop.beside]
+    _watch_ways(wires, outbox, loop, troubles)
+    loop.notes = lambda: _notes(wires, clock, speed, loop.guard.slips) | bench_note(written)
     outbox.start()
     opened.callback(outbox.stop)
     return Watch(
@@ -270,6 +279,16 @@ def _clock_watch(
     return watching
 
 
+def _watch_ways(wires: Sequence[Any], outbox: "Outbox", loop: "Loop", troubles: "OwnTroubles") -> None:
+    """Let it be told what does not bring readings in or messages out."""
+    from wardian.daemon.ways_watched import WaysWatched
+
+    ways = WaysWatched(wires, outbox.stuck, machine_clock())
+    ways.troubles, ways.slips = troubles, loop.guard.slips
+    loop.beside.insert(0, ways)
+    loop.is_cut_off = ways.is_cut_off
+
+
 def _loop(config: Config, store: Store, words: Teller, clock: Clock) -> "Loop":
     """Return the loop, with the engine as the store has kept it."""
     from wardian.daemon.loop import Loop
@@ -289,11 +308,14 @@ def _take_part(
     """Let everything take part in the rounds that the configuration wants; return the wires that it needs."""
     from wardian.daemon.folding import Folding
     from wardian.daemon.planning import with_records
+    from wardian.daemon.strangers import Strangers
     from wardian.daemon.taking_part import taking_part
 
     written, store, loop = around.config, around.store, around.loop
     loop.before, loop.beside = taking_part(around, opened)
-    loop.beside += [troubles, Folding(store, loop, loop.engine.trays, machine_clock())]
+    strangers = Strangers(store.notes(), troubles.happened)
+    loop.hear_refused = strangers.hear
+    loop.beside += [strangers, troubles, Folding(store, loop, loop.engine.trays, machine_clock())]
     if not (written.outward.is_any or any(person.summary for person in written.people)):
         return []
     from wardian.daemon.outward import Around, open_outward
@@ -321,15 +343,11 @@ def _quiet_s(sensors: Sequence[Sensor], speed: float) -> float:
     return min(max(pauses_s, default=0.0), LONGEST_QUIET_S)
 
 
-def _refuse_damage(store: Store) -> None:
-    damage = store.damage()
-    if damage:
-        raise StoreFailed("store", f"the database is damaged: {damage}; move it aside and start anew")
-
-
-def _notes(sensors: Sequence[Any], clock: "BenchClock | HurriedClock", speed: float) -> dict[str, Any]:
+def _notes(
+    sensors: Sequence[Any], clock: "BenchClock | HurriedClock", speed: float, slips: "Slips"
+) -> dict[str, Any]:
     return {
-        "sensors": {s.name: health.words for s in sensors if not (health := s.health()).works},
+        "sensors": {s.name: health.words for s in sensors if not (health := slips.health(s)).works},
         CLOCK_NOTE: {"time_ms": clock.wall_ms(), "machine_ms": machine_clock().wall_ms(), "speed": speed},
         TIME_NOTE: {"is_trusted": clock.is_trusted},
     }

@@ -30,6 +30,10 @@ class Moving(NamedTuple):
         """Return where an instant belongs."""
         return time_ms + self.by_ms if self.from_ms <= time_ms < _NO_INSTANT_MS else time_ms
 
+    def end_of(self, until_ms: int) -> int:
+        """Return before when all lies, once moved, that lay before an instant; nothing that lay after it."""
+        return until_ms + self.by_ms if until_ms > self.from_ms else min(until_ms, self.begin_ms)
+
 
 def moved_json(value: Any, moving: Moving) -> Any:
     """Return plain JSON with every instant in it moved: whole milliseconds since 1970, and RFC 3339 in UTC.

@@ -3,6 +3,7 @@
 import os
 import socket
 import subprocess
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -26,6 +27,10 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
+def pytest_configure(config: pytest.Config) -> None:
+    config.pluginmanager.import_plugin("fault_table")
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     if not config.getoption("--long"):
         left_out = pytest.mark.skip(reason="a long form; asked for by --long")
@@ -44,10 +49,13 @@ def _scrubbed_environment(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def _wait_until(condition: Callable[[], object], what: str, within_s: float = 10.0) -> None:
     never = Event()
-    for _ in range(int(within_s / 0.01)):
-        if condition():
-            return
+    until_s = time.monotonic() + within_s  # asking may take long itself
+    while not condition():
+        if time.monotonic() > until_s:
+            break
         never.wait(0.01)
+    else:
+        return
     pytest.fail(f"waited {within_s:g} s in vain for: {what}")
 
 

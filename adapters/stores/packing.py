@@ -21,6 +21,9 @@ ADAPTER: Final = "store"
 RAW_LIMIT: Final = 200
 REFUSED_LIMIT: Final = 10_000
 
+#: The note that says before when readings were let go.
+GONE_NOTE: Final = "let-go"
+
 _INTEGER_LIMIT: Final = 2**63
 
 Row = dict[str, Any]

@@ -32,12 +32,12 @@ def test_a_source_is_told_only_after_the_commit() -> None:
     arrival = rig.arrive(24.0)
     rig.round_at(0.1)
     assert rig.sensor.acknowledged == []
-    assert rig.loop.failing_since_ms == BEGIN_MS + 6_000
+    assert rig.loop.failing.since_s == 6.0
     rig.round_at(0.2)
     assert rig.sensor.acknowledged == []
     rig.round_at(0.3)
     assert rig.sensor.acknowledged == [arrival]
-    assert rig.loop.failing_since_ms is None
+    assert rig.loop.failing.since_s is None
     assert rig.store.announced == [*["the disk is full; 1 readings wait in memory"] * 2, ""]
     assert [reading.value for reading in rig.store.readings(0, 2**62)] == [24.0]
 
@@ -45,7 +45,7 @@ def test_a_source_is_told_only_after_the_commit() -> None:
 def test_what_waits_for_the_store_is_bounded_and_the_rest_stays_with_its_source(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr("wardian.daemon.loop.UNKEPT_ROOM", 3)
+    monkeypatch.setattr("wardian.daemon.failing_store.UNKEPT_ROOM", 3)
     rig = Rig()
     rig.store.failures = [StoreFailed("store", "the disk is full", may_heal=True)] * 3
     rig.arrive(24.0, 24.1)
