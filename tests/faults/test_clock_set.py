@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import pytest
 from clock_rig import ROUND_MS, ClockRig
@@ -78,5 +79,7 @@ def test_a_clock_that_is_set_makes_nothing_false_and_misses_nothing(
         # Rounds of ten seconds and five to settle; a clock that waits for another goes a tenth slower.
         assert planned - 0.01 <= at <= planned + 0.5 + (SLOWER * 15 if sign < 0 else 0)
     assert ("clock-was-set", "raised") in rig.told(of_watch=True)
-    assert len(set(rig.judged_ms[3:])) == len(rig.judged_ms[3:])  # every round has judged on
+    assert all(
+        later != earlier for earlier, later in pairwise(rig.judged_ms[3:])
+    )  # every round has judged on
     assert rig.begun_anew <= 1
