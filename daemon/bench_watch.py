@@ -40,7 +40,7 @@ class Watch:
     _stopped: threading.Event = field(default_factory=threading.Event)
 
     def loop_until_stopped(self) -> None:
-        """Go round until ``stop``; then close the wires and keep all that is in.
+        """Go round until ``stop``; then keep all that is in, and close the wires.
 
         Raises:
             StoreFailed: The store cannot keep its promise.
@@ -48,6 +48,7 @@ class Watch:
         for sensor in self.sensors:
             sensor.start(self.loop.queue.hand_over)
         self.polling.start()
+        end = self.loop.give_up
         try:
             while not self._stopped.is_set():
                 self.polling.notice_jumps()
@@ -58,9 +59,10 @@ class Watch:
                 self.after_round()
                 if not more:
                     self.loop.queue.wait(max(self.every_s, SHORTEST_ROUND_S))
+            end = self.loop.close
         finally:
             self.polling.stop()
-            self.loop.close()
+            end()
             for sensor in self.sensors:
                 sensor.stop()
 

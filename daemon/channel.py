@@ -69,6 +69,8 @@ class Channel:
         self.name = notifier.name
         self.notifier = notifier
         self.stopping = threading.Event()
+        #: Hears how the notifier answered: why it refused a message for good, or nothing where it took one.
+        self.answered: Callable[[str, str], None] = lambda *_: None
         self._store = store
         self._clock = clock
         self._say_time = say_time
@@ -153,6 +155,7 @@ class Channel:
             self.notifier.send(self._told(due, moment()))
         except DeliveryRefused as error:
             self._give_up(due, error.why, moment())
+            self.answered(self.name, error.why)
         except AdapterError as error:
             return self._failed(due, error.why, moment())
         except Exception as error:  # noqa: BLE001 - the round of this channel: a slip in it must not end it
@@ -163,6 +166,7 @@ class Channel:
             log.log(logging.INFO if due.attempts else logging.DEBUG, "message delivered", extra=_facts(due))
             self.stuck_since_s = None
             self._note(due, Outcome(moment(), due.attempts + 1))
+            self.answered(self.name, "")
         return None
 
     def _told(self, due: Due, now_ms: int) -> Message:

@@ -6,6 +6,7 @@ tried again with everything in it; its messages leave from memory meanwhile. The
 
 import logging
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.arrivals import Queue
@@ -207,6 +208,19 @@ class Loop:
             self._take_in(self.queue.take(ROUND_ARRIVALS), now_ms, ())
         self._unkept.changed.update(self._settle_ms)
         self._keep(now_ms)
+
+    def give_up(self) -> None:
+        """Keep what was measured after rounds that broke off; the next start makes of it what is to be made.
+
+        What was judged may be half told, or committed already with no word of it. So nothing of that is kept, and
+        no source is told that anything was.
+        """
+        unkept, self._unkept = self._unkept, Unkept()
+        measured = Round(
+            self._clock.wall_ms(), readings=unkept.readings, late=unkept.late, refused=unkept.refused
+        )
+        with suppress(StoreFailed):
+            self._store.keep(measured)
 
     # -------------------------------------------------------------------------------------- steps
 

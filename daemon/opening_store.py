@@ -166,12 +166,11 @@ def flaws(database: Path) -> tuple[list[str], int]:
     try:
         with closing(SqlStore.open(database, read_only=True)) as store:
             damage = store.damage()
-            found = [
-                f"{one.table}, hour and series {one.key}: {one.why}"
-                for one in store.unreadable()
-                if not damage
-            ]
-            return [damage] if damage else found, 0 if damage or found else store.counts()["readings"]
+            if damage:
+                return [damage], 0
+            rows = store.unreadable(fully=True)
+            found = [f"{one.table}, hour and series {one.key}: {one.why}" for one in rows]
+            return found, 0 if found else store.counts()["readings"]
     except StoreDamaged as error:
         return [error.why], 0
 

@@ -7,7 +7,7 @@ a channel's own answer takes a message from the store.
 
 import logging
 import threading
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Final, NamedTuple
 
 from wardian.daemon.channel import Channel, wait_s
@@ -68,6 +68,11 @@ class Outbox:
         }
         self._threads: list[threading.Thread] = []
         self._without_store: set[str] = set()
+
+    def hear_answers(self, answered: Callable[[str, str], None]) -> None:
+        """Let somebody hear, by the channel's name, why it refused a message for good, or nothing when it took one."""
+        for channel in self._channels:
+            channel.answered = answered
 
     def start(self) -> None:
         """Begin sending, with what an earlier run has left."""

@@ -10,12 +10,13 @@ import threading
 from collections.abc import Callable
 from contextlib import ExitStack
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NoReturn
 
 from wardian.daemon import logs, wiring
 from wardian.daemon.bench_watch import Watch
 from wardian.daemon.clock_watch import Anew
 from wardian.daemon.config import Config
+from wardian.daemon.configuration_kept import log_warnings
 from wardian.daemon.exit_status import DOES_NOT_HOLD, DONE
 from wardian.daemon.last_words import say_last_words, tell_of_last_end
 from wardian.rules.errors import AdapterError, StoreFailed, WardianError
@@ -45,15 +46,22 @@ def watch(config_path: Path) -> int:
     """
     config = wiring.load_config(config_path)
     logs.begin()
+    log_warnings(config)
     if not _time_came(config):
         return DONE
     try:
         return _watch_until_told(config)
-    except Exception as error:
-        # What cannot work as configured is told to whoever configures it: its channels may be what is wrong.
-        if isinstance(error, StoreFailed) or not isinstance(error, WardianError):
-            say_last_words(config, error)
+    except StoreFailed as error:
+        say_last_words(config, error)
         raise
+    except WardianError:
+        # What cannot work as configured is told to whoever configures it: its channels may be what is wrong.
+        raise
+    except Exception as error:
+        # Never the status of a configuration that cannot be used: after that no service manager starts anew.
+        log.critical("watching ended by what nobody foresaw", exc_info=True)
+        say_last_words(config, error)
+        return DOES_NOT_HOLD
 
 
 def _watch_until_told(config: Config) -> int:
@@ -143,8 +151,15 @@ def _until_told(watching: Watch, say_last_words: Callable[[BaseException], None]
     if received != _ENDED:
         watching.anew = None
     if failures:
-        raise failures[0]
+        _end_with(failures[0])
     return DONE
+
+
+def _end_with(error: BaseException) -> NoReturn:
+    """Raise what ended the rounds: nothing that comes up in them is a mistake of the configuration."""
+    if isinstance(error, WardianError) and not isinstance(error, StoreFailed):
+        raise RuntimeError(f"the rounds ended: {type(error).__name__}") from error  # noqa: TRY004 - no wrong type
+    raise error
 
 
 def _end_at_once(broken: Any, say_last_words: Callable[[BaseException], None]) -> None:

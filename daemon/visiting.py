@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wardian.daemon.config import Config
+from wardian.daemon.configuration_kept import cautions
 from wardian.daemon.own_troubles import own_troubles
 from wardian.daemon.strangers import NOTE as STRANGERS
 from wardian.daemon.strangers import listed
@@ -87,7 +88,7 @@ def bench_now(config: Config) -> "BenchNow":
             {
                 "pid": pid,
                 "time": {"is_trusted": is_time_trusted(store.notes())},
-                "words": _daemon_words(config, store, held),
+                "words": _daemon_words(config, store, held, now_ms),
                 "strangers": _strangers(store),
             },
         )
@@ -120,7 +121,7 @@ def is_time_trusted(notes: Mapping[str, Any]) -> bool:
     return bool(notes.get(TIME_NOTE, {}).get("is_trusted", True))
 
 
-def _daemon_words(config: Config, store: Store, held: "Holder | None") -> list[str]:
+def _daemon_words(config: Config, store: Store, held: "Holder | None", now_ms: int) -> list[str]:
     from wardian.daemon.outbox import backlogs
 
     words = [f"watching (process {held.pid})" if held else "NOBODY IS WATCHING: wardian run is not running"]
@@ -143,7 +144,7 @@ def _daemon_words(config: Config, store: Store, held: "Holder | None") -> list[s
     if strangers:
         # Who was heard last stands last in the note.
         words.append(f"heard, and not configured: {listed(reversed(strangers), 5)}")
-    return words
+    return words + cautions(config, notes, now_ms)
 
 
 def database_of(config: Config) -> "Path | None":

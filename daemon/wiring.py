@@ -5,7 +5,7 @@ configuration does not use is never loaded.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import ExitStack
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -51,7 +51,7 @@ def load_config(path: Path) -> Config:
 
     config = load(path, parse)
     mistakes = [
-        Mistake(dotted(place), config.document.line(place), why) for place, why in _strange_files(config)
+        Mistake(dotted(place), config.document.line(place), why) for place, why in _strange_sensors(config)
     ]
     if mistakes:
         raise BadConfig(str(path), mistakes)
@@ -66,18 +66,33 @@ def crop_library() -> "Library":
     return library(parse)
 
 
-def _strange_files(config: Config) -> Iterator[tuple[Place, str]]:
-    """Yield the files of kernel sensors that mean nothing, or not that quantity, and why."""
+def _strange_sensors(config: Config) -> Iterator[tuple[Place, str]]:
+    """Yield what of a sensor means nothing to its wire, and why: only the adapters know."""
     for number, keys in enumerate(config.sensors):
-        if keys.kind != "kernel":
-            continue
-        from wardian.adapters.sensors.kernel import KernelChannel
+        if keys.kind == "kernel":
+            from wardian.adapters.sensors.kernel import KernelChannel
 
-        for place, channel in enumerate(keys.channels):
-            try:
-                KernelChannel(channel.tray, channel.quantity, channel.file)
-            except ValueError as error:
-                yield ("sensors", number, "channels", place, "file"), str(error)
+            for place, channel in enumerate(keys.channels):
+                with _told_of(("sensors", number, "channels", place, "file")) as why:
+                    KernelChannel(channel.tray, channel.quantity, channel.file)
+                yield from why
+        elif keys.kind == "mqtt":
+            from wardian.daemon.opening import subscription
+
+            for place, keys_of_topic in enumerate(keys.subscriptions):
+                with _told_of(("sensors", number, "subscriptions", place)) as why:
+                    subscription(keys_of_topic)
+                yield from why
+
+
+@contextmanager
+def _told_of(place: Place) -> Iterator[list[tuple[Place, str]]]:
+    """Give a list in which a ValueError ends up, with its place."""
+    told: list[tuple[Place, str]] = []
+    try:
+        yield told
+    except ValueError as error:
+        told.append((place, str(error)))
 
 
 def teller(config: Config, channels: Sequence[str] = (), on_due: Callable[[], None] = lambda: None) -> Teller:
@@ -217,6 +232,7 @@ def open_watch(config: Config, opened: ExitStack, anew: "Anew | None" = None) ->
     from wardian.daemon.own_troubles import OwnTroubles
     from wardian.daemon.planning import with_records
     from wardian.daemon.polling import Polling
+    from wardian.daemon.refusals import Refusals
     from wardian.daemon.taking_part import RoundsOf
 
     store, mended = open_to_watch(config, opened, machine_clock().wall_ms())
@@ -248,6 +264,7 @@ def open_watch(config: Config, opened: ExitStack, anew: "Anew | None" = None) ->
     loop.beside = [*care, *loop.beside]
     _watch_ways(wires, outbox, loop, troubles)
     loop.notes = lambda: _notes(wires, clock, speed, loop.guard.slips) | bench_note(written)
+    outbox.hear_answers(Refusals(troubles).answered)
     outbox.start()
     opened.callback(outbox.stop)
     return Watch(
@@ -306,6 +323,7 @@ def _take_part(
     around: "RoundsOf", troubles: "OwnTroubles", parts: "Sequence[Part]", opened: ExitStack
 ) -> "list[Wire]":
     """Let everything take part in the rounds that the configuration wants; return the wires that it needs."""
+    from wardian.daemon.configuration_kept import NOTE, ConfigurationKept
     from wardian.daemon.folding import Folding
     from wardian.daemon.planning import with_records
     from wardian.daemon.strangers import Strangers
@@ -313,9 +331,10 @@ def _take_part(
 
     written, store, loop = around.config, around.store, around.loop
     loop.before, loop.beside = taking_part(around, opened)
+    kept = ConfigurationKept(written, store.notes().get(NOTE, {}), troubles)
     strangers = Strangers(store.notes(), troubles.happened)
     loop.hear_refused = strangers.hear
-    loop.beside += [strangers, troubles, Folding(store, loop, loop.engine.trays, machine_clock())]
+    loop.beside += [kept, strangers, troubles, Folding(store, loop, loop.engine.trays, machine_clock())]
     if not (written.outward.is_any or any(person.summary for person in written.people)):
         return []
     from wardian.daemon.outward import Around, open_outward

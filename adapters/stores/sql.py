@@ -14,8 +14,9 @@ from sqlalchemy import Connection, Engine, Select, exists, func, insert, select,
 from sqlalchemy import Row as Found
 
 from wardian.adapters.stores import folding, letting_go, moving_rows, sums
-from wardian.adapters.stores.copies import flaws_of, free_name
+from wardian.adapters.stores.copies import free_name
 from wardian.adapters.stores.failures import explaining
+from wardian.adapters.stores.flaws import flaws_of
 from wardian.adapters.stores.keeping import Keeper
 from wardian.adapters.stores.lock import DatabaseLock
 from wardian.adapters.stores.packing import act_of, act_row, pack, record_of, record_row, state_of
@@ -111,9 +112,9 @@ class SqlStore(Transactions):
         with self._reading() as connection:
             return "; ".join(flaws_of(driver_of(connection)))
 
-    def unreadable(self, from_ms: int = 0) -> list[Unreadable]:
-        """Return the packed rows of the hours from one on that cannot be read; looks at each."""
-        return list(unreadable(self._reading, from_ms))
+    def unreadable(self, from_ms: int = 0, *, fully: bool = False) -> list[Unreadable]:
+        """Return the packed rows of the hours from one on that cannot be read; ``fully`` unpacks each."""
+        return unreadable(self._reading, from_ms, fully=fully)
 
     def put_aside(self, found: Sequence[Unreadable], now_ms: int) -> Mended:
         """Take packed rows that cannot be read out of the database into a file beside it."""

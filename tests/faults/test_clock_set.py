@@ -10,6 +10,7 @@ from fake_clock import FakeClock
 from loop_rig import MINUTE_MS
 
 from wardian.daemon.bench_clock import SLOWER
+from wardian.rules.errors import StoreFailed
 
 HOUR_MS = 60 * MINUTE_MS
 DAY_MS = 24 * HOUR_MS
@@ -61,6 +62,20 @@ def watched(phase: Phase, by_ms: int, *, can_move: bool) -> tuple[ClockRig, list
         rig.live(ROUND_MS / MINUTE_MS, phase.reading, {JUMP_AT: by_ms} if rig.minute < JUMP_AT else {})
         minutes += [rig.minute] * (len(rig.entries()) - before)
     return rig, minutes
+
+
+@pytest.mark.fault(16)
+def test_while_the_store_keeps_nothing_a_step_waits_and_no_reading_is_lost() -> None:
+    rig = ClockRig(FakeClock())
+    rig.live(10, lambda _: 22.0)
+    rig.store.failures = [StoreFailed("store", "the disk is full", may_heal=True)] * 18
+    rig.live(2, lambda _: 22.0, {11: HOUR_MS})
+    assert rig.begun_anew == 0
+    rig.live(8, lambda _: 22.0)
+    assert rig.begun_anew == 1
+    times_ms = [one.time_ms for one in rig.store.readings(0, 2**62)]
+    assert {later - earlier for earlier, later in pairwise(times_ms)} == {30_000}
+    assert len(times_ms) == 40
 
 
 @pytest.mark.fault(16)
