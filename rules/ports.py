@@ -7,6 +7,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol
 
+from wardian.rules.kept import Mended, Older, Room, Unreadable
 from wardian.rules.plans import TrayPlan
 from wardian.rules.readings import Chunk, Reading, Series
 from wardian.rules.records import Record
@@ -244,42 +245,6 @@ class Kept(NamedTuple):
 
     readings: int
     repeated: int
-
-
-class Room(NamedTuple):
-    """How much room there is where things are kept, and whether some is held back for what must be said."""
-
-    free_bytes: int
-    has_reserve: bool
-
-
-class Older(NamedTuple):
-    """Before when what was kept is let go; None: it stays for good."""
-
-    readings_ms: int | None = None
-    rollups_ms: int | None = None
-    messages_ms: int | None = None
-
-
-class Unreadable(NamedTuple):
-    """A packed row that cannot be read: its table, its key in order of the columns, and why."""
-
-    table: str
-    key: tuple[int, int]
-    why: str
-
-
-class Mended(NamedTuple):
-    """What was wrong with the database as it was opened, and what became of it.
-
-    ``what`` is ``database`` (put aside, a backup of ``backup_ms`` taken in or a new one begun), ``log`` (put aside),
-    ``missing log`` (nothing could be done) or ``hours`` (some packed ones put aside). ``aside`` is where it lies now.
-    """
-
-    what: str
-    why: str
-    aside: str = ""
-    backup_ms: int | None = None
 
 
 #: Series whose hour is folded in one transaction.

@@ -30,7 +30,7 @@ from wardian.adapters.stores.sqlite_file import (
     refuse_what_is_not_ours,
 )
 from wardian.rules.errors import StoreDamaged
-from wardian.rules.ports import Mended
+from wardian.rules.kept import Mended
 
 _MAGIC: Final = b"SQLite format 3\0"
 #: Where the header of a database says whose it is, by the file format of SQLite.

@@ -17,7 +17,7 @@ from wardian.adapters.stores.lock import DatabaseLock
 from wardian.adapters.stores.reserve import Reserve, free_bytes
 from wardian.adapters.stores.sqlite_file import log_of, writing
 from wardian.rules.errors import StoreFull
-from wardian.rules.ports import Room
+from wardian.rules.kept import Room
 
 Result = TypeVar("Result")
 

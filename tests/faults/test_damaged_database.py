@@ -19,7 +19,8 @@ from wardian.adapters.stores.copies import back_up, backup_path
 from wardian.adapters.stores.mending import open_whole
 from wardian.adapters.stores.sql import SqlStore
 from wardian.rules.errors import StoreFailed
-from wardian.rules.ports import Mended, Round
+from wardian.rules.kept import Mended
+from wardian.rules.ports import Round
 from wardian.rules.readings import Reading, Series
 
 WaitUntil = Callable[..., None]
