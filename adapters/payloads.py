@@ -11,8 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, NamedTuple, Protocol
 
-from wardian.rules.ports import Decoded, Measured, Refused
-from wardian.rules.quantities import QUANTITIES
+from wardian.rules.ports import Decoded, Measured, Refused, Stranger
+from wardian.rules.quantities import QUANTITIES, Quantity
 from wardian.rules.readings import Series
 from wardian.rules.units import UNITS, unit_named
 
@@ -39,6 +39,8 @@ class Target:
         if self.quantity is not None:
             known_quantity(self.quantity)
             fitting_unit(self.quantity, self.unit)
+        elif self.unit and not any(_fits(quantity, self.unit) for quantity in QUANTITIES.values()):
+            raise ValueError(f"unit {clipped(self.unit)} is that of no quantity")
 
 
 class Meant(NamedTuple):
@@ -76,9 +78,10 @@ class Address:
     def refusal(
         self, why: str, raw: str, time_ms: int | None = None, series: Series | None = None
     ) -> Refused:
-        """Return what is kept of something that is no reading."""
-        tray, quantity = series or (None, None)
-        return Refused(self.source, why, raw, time_ms, tray, quantity)
+        """Return what is kept of a value that is no reading; without a series it is of nobody we know."""
+        if series is None:
+            return Stranger(self.source, why, raw, time_ms)
+        return Refused(self.source, why, raw, time_ms, *series)
 
     def refused_whole(
         self, why: str, payload: bytes, received_ms: int | None, targets: Mapping[str, Target]
@@ -88,7 +91,8 @@ class Address:
         It casts doubt on a series only where no other can be meant.
         """
         series = self.meant(next(iter(targets.values()))).series if len(targets) == 1 else None
-        return Decoded(refused=[self.refusal(why, shown(payload), received_ms, series)])
+        tray, quantity = series or (None, None)
+        return Decoded(refused=[Refused(self.source, why, shown(payload), received_ms, tray, quantity)])
 
 
 class Payloads(Protocol):
@@ -192,6 +196,10 @@ def known_quantity(name: str) -> str:
     raise ValueError(f"{why} {clipped(name)}; known: {known}")
 
 
+def _fits(quantity: Quantity, unit: str) -> bool:
+    return not quantity.derived and unit_named(quantity.dimension, unit) is not None
+
+
 def fitting_unit(quantity: str, unit: str) -> str:
     """Return a unit in which this quantity may be written; empty is its own.
 
@@ -208,6 +216,8 @@ def fitting_unit(quantity: str, unit: str) -> str:
 def shown(payload: bytes) -> str:
     """Return the beginning of a payload so that a line of text can hold it."""
     text = payload[:_SHOWN_BYTES].decode(errors="backslashreplace")
+    if text.isprintable():
+        return text
     return "".join(
         letter if letter.isprintable() else letter.encode("unicode_escape").decode() for letter in text
     )

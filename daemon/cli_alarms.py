@@ -38,7 +38,8 @@ def act(options: argparse.Namespace) -> int:
         print(json.dumps({"asked": event, "alarms": alarms, "is_watching": asked.is_watching}))
         return DONE
     for one, name in asked.acts.items():
-        print(f"{one.alarm.tray}: {name} ({one.alarm.quantity}): asked to be {TOLD[event]}")
+        of = f" ({one.alarm.quantity})" if one.alarm.quantity else ""
+        print(f"{one.alarm.tray}: {name}{of}: asked to be {TOLD[event]}")
     print(WHEN if asked.is_watching else LATER)
     return DONE
 

@@ -291,8 +291,8 @@ def run(options: argparse.Namespace) -> int:
     import signal
 
     # Before anything starts a thread, libraries included: each inherits what is blocked here, and the
-    # main thread alone takes these signals.
-    signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGTERM, signal.SIGINT})
+    # main thread alone takes these signals. The last is what the daemon's own loop sends when it ends.
+    signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGTERM, signal.SIGINT, signal.SIGUSR1})
     from wardian.daemon.run import watch
 
     return watch(Path(options.config))

@@ -10,7 +10,17 @@ from typing import Annotated, Any, Final, Self
 
 from pydantic import PlainValidator, model_validator
 
-from wardian.daemon.config_types import NAME_ACCEPTS, FilePath, Name, Port, Text, Variable
+from wardian.daemon.config_types import (
+    NAME_ACCEPTS,
+    TIME,
+    Duration,
+    FilePath,
+    Name,
+    PollEvery,
+    Port,
+    Text,
+    Variable,
+)
 from wardian.daemon.written import Section, described, key, wrong
 
 FILE: Final = "the path of a file, relative to the configuration's folder,"
@@ -61,6 +71,11 @@ class BrokerKeys(Section):
         "5 or 3.1.1", "5", "the newer one says why it refuses"
     )
     client_id: Name | None = key(NAME_ACCEPTS, None, "wardian- and the name of the sensor or notifier")
+    keepalive: PollEvery = key(
+        TIME,
+        Duration(60_000),
+        "a line that fell silent is noticed within two of them, and costs little until then",
+    )
     user: Text | None = key("a user name", None)
     password_file: FilePath | None = key(FILE, None)
     password_env: Variable | None = key(VARIABLE, None)

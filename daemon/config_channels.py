@@ -4,9 +4,11 @@ from collections.abc import Collection, Mapping
 from pathlib import Path as FilePath
 from typing import Any, cast
 
+from wardian.daemon.config_brokers import is_loopback
 from wardian.daemon.config_notifiers import NOTIFIER_KINDS, NotifierKeys
 from wardian.daemon.config_sensors import (
     SENSOR_KINDS,
+    MqttSensorKeys,
     SensorKeys,
     SimulatorKeys,
     SubscriptionKeys,
@@ -32,6 +34,7 @@ def read_sensors(written: Written, folder: FilePath, trays: Collection[str]) -> 
                     _check_unit(written, (*where, "units", quantity), quantity, unit)
             elif isinstance(section, TargetKeys) and section.quantity and section.unit:
                 _check_unit(written, (*where, "unit"), section.quantity, section.unit)
+        _doubt_strangers(written, path, sensor)
     _check_simulators(written, read)
     return tuple(cast("SensorKeys", sensor) for _, sensor in read)
 
@@ -69,6 +72,19 @@ def _kind(written: Written, path: Path, kinds: Mapping[str, type[Section]]) -> s
         accepted = nearest(kind if isinstance(kind, str) else "", kinds)
         written.mistake((*path, "kind"), "is missing" if kind is None else f"is {described(kind)}", accepted)
     return None
+
+
+def _doubt_strangers(written: Written, path: Path, sensor: Section) -> None:
+    """Warn of a broker on the network that lets us in without asking who we are: so it does with others."""
+    if not isinstance(sensor, MqttSensorKeys) or is_loopback(sensor.broker.host):
+        return
+    is_known = sensor.broker.user is not None or (sensor.broker.tls and sensor.broker.tls.cert_file)
+    if not is_known:
+        problem = (
+            f"is {sensor.broker.host} without a user: where anybody may write, anybody can forge readings"
+        )
+        hint = "let the broker ask for a password or a certificate, and give each sensor its own topic alone"
+        written.warn((*path, "broker"), problem, hint)
 
 
 def _check_trays(written: Written, path: Path, section: Section, trays: Collection[str]) -> None:

@@ -82,7 +82,7 @@ def store_care(around: Around, mended: list[Mended], opened: ExitStack) -> "list
     assert at is not None
     copies = None if keys.at is None else copies_of(config)
     nightly = Nightly(Night(at, config.site.zone, moment, copies), store, troubles, store.notes())
-    nightly.is_ready = lambda: loop.is_up_to_date
+    nightly.is_ready = lambda: loop.is_sure
     opened.callback(nightly.stop)
     return [StoreRoom(store, troubles), nightly, *_letting_go(around)]
 

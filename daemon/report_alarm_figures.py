@@ -139,7 +139,8 @@ def _listed(heading: str, rows: Sequence[tuple[str, ...]]) -> Iterator[str]:
 
 def _alarm_words(alarm: Alarm, name: str) -> str:
     known = QUANTITIES.get(alarm.quantity)
-    return f"{alarm.tray}: {name} ({known.words if known else alarm.quantity})"
+    of = known.words if known else alarm.quantity
+    return f"{alarm.tray}: {name} ({of})" if of else f"{alarm.tray}: {name}"
 
 
 # ------------------------------------------------------------------------------------ for programs

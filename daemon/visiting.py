@@ -9,9 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wardian.daemon.config import Config
+from wardian.daemon.configuration_kept import cautions
 from wardian.daemon.own_troubles import own_troubles
-from wardian.daemon.tongue import Tongue, ms_of
-from wardian.daemon.wiring import CLOCK_NOTE, lives, machine_clock, open_store
+from wardian.daemon.strangers import NOTE as STRANGERS
+from wardian.daemon.strangers import listed
+from wardian.daemon.tongue import Tongue, ms_of, utc_text
+from wardian.daemon.wiring import CLOCK_NOTE, TIME_NOTE, lives, machine_clock, open_store
 from wardian.rules.ports import JournalEntry, Store
 
 if TYPE_CHECKING:
@@ -78,7 +81,22 @@ def bench_now(config: Config) -> "BenchNow":
         now_ms = _time_there(config, store, is_running=held is not None)
         pid = held.pid if held else None
         config = with_records(config, store.records())
-        return look(config, store, now_ms, {"pid": pid, "words": _daemon_words(config, store, held)})
+        return look(
+            config,
+            store,
+            now_ms,
+            {
+                "pid": pid,
+                "time": {"is_trusted": is_time_trusted(store.notes())},
+                "words": _daemon_words(config, store, held, now_ms),
+                "strangers": _strangers(store),
+            },
+        )
+
+
+def _strangers(store: Store) -> dict[str, str]:
+    """Return the sensors that are heard and that nobody configured, and when each was last heard."""
+    return {name: utc_text(heard_ms) for name, heard_ms in store.notes().get(STRANGERS, {}).items()}
 
 
 def trends(config: Config) -> "dict[str, Trends]":
@@ -98,14 +116,19 @@ def trends(config: Config) -> "dict[str, Trends]":
         return lines(trays, store.chunk(from_ms, now_ms), now_ms, Tongue.of(config.site))
 
 
-def _daemon_words(config: Config, store: Store, held: "Holder | None") -> list[str]:
+def is_time_trusted(notes: Mapping[str, Any]) -> bool:
+    """Return whether the time at the bench can be trusted, as far as the notes of a store say."""
+    return bool(notes.get(TIME_NOTE, {}).get("is_trusted", True))
+
+
+def _daemon_words(config: Config, store: Store, held: "Holder | None", now_ms: int) -> list[str]:
     from wardian.daemon.outbox import backlogs
 
     words = [f"watching (process {held.pid})" if held else "NOBODY IS WATCHING: wardian run is not running"]
     if held and held.trouble:
         words.append(f"NOTHING IS KEPT: {held.trouble}")
     words += [
-        f"! {fields['message']} (since {Tongue.of(config.site).moment(ms_of(fields['since']))})"
+        f"! {fields['message']} Since {Tongue.of(config.site).moment(ms_of(fields['since']))}."
         for fields in own_troubles(store.standing())
     ]
     latest = store.latest().values()
@@ -115,8 +138,31 @@ def _daemon_words(config: Config, store: Store, held: "Holder | None") -> list[s
     words += [
         f"{one.channel}: {one.words(Tongue.of(config.site).moment)}" for one in backlogs(store.waiting())
     ]
-    words += [f"{name}: {state}" for name, state in sorted(store.notes().get("sensors", {}).items())]
-    return words
+    notes = store.notes()
+    words += [f"{name}: {state}" for name, state in sorted(notes.get("sensors", {}).items())]
+    strangers = notes.get(STRANGERS, {})
+    if strangers:
+        # Who was heard last stands last in the note.
+        words.append(f"heard, and not configured: {listed(reversed(strangers), 5)}")
+    return words + cautions(config, notes, now_ms)
+
+
+def database_of(config: Config) -> "Path | None":
+    """Return the file in which a bench is kept, None where that is none."""
+    from wardian.adapters.stores.opening import database_path
+
+    return database_path(config.store_url, Path())
+
+
+def another_watches(config: Config) -> bool:
+    """Return whether another process watches a bench."""
+    import os
+
+    from wardian.adapters.stores.lock import holder
+
+    path = database_of(config)
+    held = holder(path) if path is not None else None
+    return held is not None and held.pid != os.getpid()
 
 
 def alarm_lives(config: Config) -> list[Mapping[str, Any]]:
@@ -226,10 +272,15 @@ def last_entries(config: Config, count: int) -> list[JournalEntry]:
 
 
 def _time_there(config: Config, store: Store, *, is_running: bool) -> int:
-    """Return what time it is at the bench: a simulated one has its own, which stops with the daemon."""
-    now_ms = machine_clock().wall_ms()
-    note = store.notes().get(CLOCK_NOTE)
-    if config.simulator is None or not note:
+    """Return what time it is at the bench: a simulated one has its own, which stops with the daemon.
+
+    A real one goes by the machine's clock, unless that is behind what is known.
+    """
+    now_ms, notes = machine_clock().wall_ms(), store.notes()
+    note = notes.get(CLOCK_NOTE)
+    if not note:
         return now_ms
+    if config.simulator is None and (not is_running or is_time_trusted(notes)):
+        return int(max(now_ms, note["time_ms"]))
     passed_ms = (now_ms - note["machine_ms"]) * note["speed"] if is_running else 0
     return int(note["time_ms"] + max(passed_ms, 0))

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol
 
 from wardian.rules.kept import Mended, Older, Room, Unreadable
+from wardian.rules.moving import Moving
 from wardian.rules.plans import TrayPlan
 from wardian.rules.readings import Chunk, Reading, Series
 from wardian.rules.records import Record
@@ -52,6 +53,12 @@ class Refused(NamedTuple):
     time_ms: int | None = None
     tray: str | None = None
     quantity: str | None = None
+
+
+class Stranger(Refused):
+    """One that is refused because nobody configured the tray, the quantity or the name that it is about."""
+
+    __slots__ = ()
 
 
 class Block(NamedTuple):
@@ -118,6 +125,12 @@ class Sensor(Protocol):
 
     def acknowledge(self, arrivals: Sequence[Arrival]) -> None:
         """Tell the source that these are kept for good. Called only after the commit."""
+
+    def hear_live(self, *, only: bool) -> None:
+        """Hear what is new without waiting for acknowledgements, as nothing can be kept; or as ever again.
+
+        What comes so is lost with the process, but it is judged. A wire without acknowledgements does nothing.
+        """
 
     def health(self) -> SensorHealth:
         """Return whether the wire works now."""
@@ -261,6 +274,14 @@ class Store(Protocol):
     def keep(self, round_: Round) -> Kept:
         """Commit one round: all of it or nothing. A repeated (time, tray, quantity) is ignored."""
 
+    def move(self, moving: Moving) -> None:
+        """Move all that was kept of an era to where it belongs, for the clock was wrong from its begin on.
+
+        Readings, late ones, refusals, the journal, messages, states and notes are moved in one transaction; keys of
+        messages and what people put on record stay. The caller sees to it that no hour of the era is folded and that
+        the era does not begin before what was kept ahead of it.
+        """
+
     def damage(self) -> str:
         """Return what is broken in what is kept, empty if nothing; looks at all of it but what is packed."""
 
@@ -310,10 +331,9 @@ class Store(Protocol):
     def let_go(self, older: Older) -> bool:
         """Let go of the oldest hour that ended before an instant; return whether more is to be let go.
 
-        With its readings go their marks as late, and what was refused before; with messages those that are delivered
-        or given up. Only hours that are summed up go, so that the last one or two of all there are stay. What is let
-        go is as if it had never been read, but that its hours are not rolled up again when something of them comes
-        late. The journal and records stay for good.
+        With readings go their marks as late and what was refused; with messages those delivered or given up. The
+        last hours of all stay, the journal and records for good. What comes late for an hour that went is not
+        rolled up.
         """
 
     def folded_until_ms(self) -> int:

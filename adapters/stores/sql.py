@@ -13,7 +13,7 @@ from typing import Any, Self
 from sqlalchemy import Connection, Engine, Select, exists, func, insert, select, update
 from sqlalchemy import Row as Found
 
-from wardian.adapters.stores import folding, letting_go, sums
+from wardian.adapters.stores import folding, letting_go, moving_rows, sums
 from wardian.adapters.stores.copies import free_name
 from wardian.adapters.stores.failures import explaining
 from wardian.adapters.stores.flaws import flaws_of
@@ -53,6 +53,7 @@ from wardian.adapters.stores.transactions import Transactions
 from wardian.adapters.stores.unreadable import put_aside as put_rows_aside
 from wardian.adapters.stores.unreadable import unreadable
 from wardian.rules.kept import Mended, Older, Unreadable
+from wardian.rules.moving import Moving
 from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import (
     SERIES_AT_ONCE,
@@ -126,6 +127,12 @@ class SqlStore(Transactions):
         """Commit one round: all of it or nothing. A repeated (time, tray, quantity) is ignored."""
         packed = pack(round_)
         return self._write_at_any_cost(lambda connection: self._keeper.keep(connection, round_, packed))
+
+    def move(self, moving: Moving) -> None:
+        """Move all that was kept of an era to where it belongs; all of it or nothing."""
+        with self._writing() as connection:
+            moving_rows.move(connection, moving)
+            self._keeper.forget()
 
     def states(self) -> dict[str, dict[str, Any]]:
         """Return the last saved engine state of every tray."""

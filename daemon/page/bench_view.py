@@ -19,13 +19,16 @@ from wardian.daemon.page.tray_card import (
     what_it_is,
 )
 from wardian.rules.life import RETURNED_UNACKNOWLEDGED, SET_ASIDE, UNACKNOWLEDGED
+from wardian.rules.transitions import WATCH
 
 
 def bench_parts(told: Told, bench: Bench) -> Iterator[Child]:
-    """Yield the bench: how it is as a whole, its trays in the order of the configuration, and who watches."""
+    """Yield the bench: how it is as a whole, what is wrong with the watch, its trays in order, and who watches."""
     yield element("h1", "The bench", class_="unseen")
     yield element("p", live("whole", whole(bench), tag="span"), class_="whole", role="status")
     yield live("moment", told.tongue.moment(bench.now.time_ms), tag="p", class_="moment")
+    own = [alarm_part(told, one, in_full=True) for one in alarms_of(bench, WATCH)]
+    yield live("own", own, class_="own")
     cards = [tray_card(told, number, tray, bench) for number, tray in enumerate(bench.now.trays, start=1)]
     yield element("div", cards, class_="bench")
     yield live("watch", watch_parts(bench), tag="section", class_="watch")

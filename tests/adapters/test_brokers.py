@@ -53,6 +53,7 @@ def test_a_file_and_a_variable_are_too_much(tmp_path: Path) -> None:
     assert "give one of them" in refusal_of(private_file(tmp_path), "BENCH_SECRET")
 
 
+@pytest.mark.threat(8)
 @pytest.mark.parametrize("mode", [0o640, 0o604, 0o610, 0o666, 0o660, 0o601])
 def test_a_file_that_others_may_use_is_refused_and_the_cure_is_told(tmp_path: Path, mode: int) -> None:
     file = private_file(tmp_path, mode=mode)
@@ -120,6 +121,7 @@ def why_not(broker: BrokerSettings) -> str:
     return caught.value.why
 
 
+@pytest.mark.threat(2)
 def test_a_password_never_crosses_a_network_unencrypted_by_accident(tmp_path: Path) -> None:
     with_password = {"user": "bench", "password_file": private_file(tmp_path)}
     assert "greenhouse.example unencrypted" in why_not(settings("greenhouse.example", **with_password))
@@ -142,6 +144,7 @@ def test_only_a_loopback_address_and_its_name_are_this_machine() -> None:
     assert not any(is_loopback(host) for host in ("localhost.example", "128.0.0.1", "127.0.0.1.example", ""))
 
 
+@pytest.mark.threat(2)
 def test_encryption_is_at_least_tls_1_2_and_always_verifies() -> None:
     context = encryption("bench")
     assert context.minimum_version == ssl.TLSVersion.TLSv1_2

@@ -261,6 +261,7 @@ def test_an_encrypted_broker_is_met_with_a_client_certificate(
     wait_until(lambda: sensor.health().works, "the second connection")
 
 
+@pytest.mark.threat(2)
 @pytest.mark.needs_broker
 @LEAVES_SOCKETS
 def test_a_certificate_of_an_unknown_authority_is_refused(
@@ -271,6 +272,7 @@ def test_a_certificate_of_an_unknown_authority_is_refused(
     assert not sensor.health().works
 
 
+@pytest.mark.threat(2)
 @pytest.mark.needs_broker
 @LEAVES_SOCKETS
 def test_a_certificate_for_another_name_is_refused(

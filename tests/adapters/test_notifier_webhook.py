@@ -116,6 +116,7 @@ def test_when_to_try_again_is_told_harmlessly(receiver: HttpReceiver) -> None:
     assert len(why) < 100
 
 
+@pytest.mark.threat(16)
 def test_a_redirect_is_not_followed(receiver: HttpReceiver) -> None:
     with http_receiver() as elsewhere:
         for receiver.status in (301, 302, 303, 307, 308):

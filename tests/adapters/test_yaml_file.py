@@ -106,6 +106,7 @@ def test_a_scalar_means_what_a_person_means(written: str, meant: object, loader:
     assert type(found) is type(meant)
 
 
+@pytest.mark.threat(10)
 @pytest.mark.parametrize("loader", LOADERS)
 @pytest.mark.parametrize(
     ("text", "told"),
@@ -216,6 +217,7 @@ def test_a_path_cannot_smuggle_anything_into_a_terminal() -> None:
     assert told == [r"x.yaml:3: 'a\x1b[31m b'.x: is written twice: it is on line 2 already"]
 
 
+@pytest.mark.threat(10)
 @settings(max_examples=300, deadline=None)
 @given(
     st.one_of(st.binary(max_size=200), st.text(max_size=200).map(lambda text: text.encode(errors="replace")))

@@ -124,6 +124,7 @@ def test_cells_come_back_from_a_file_exactly(
 FORMULAS = ["=1+1", "+1", "-1+1", "@SUM(A1)", "\t=1", "\r=1", "'=1", "=cmd|' /C calc'!A0"]
 
 
+@pytest.mark.threat(6)
 @pytest.mark.parametrize("cell", FORMULAS)
 def test_no_cell_is_taken_for_a_formula(tmp_path: Path, cell: str) -> None:
     write_table(tmp_path / "a.csv", [["first", cell]])

@@ -203,6 +203,7 @@ def test_a_silenced_check_names_its_code_and_a_reason(sign: str) -> None:
 # ------------------------------------------------------------------------------------------ danger
 
 
+@pytest.mark.threat(11)
 def test_nothing_is_unpickled_evaluated_or_given_to_a_shell() -> None:
     loading = [
         (name_of(path), module)

@@ -33,6 +33,11 @@ class Request:
     body: bytes
     status: int
 
+    def json(self) -> dict[str, Any]:
+        """Return the body as the JSON object that it holds."""
+        fields: dict[str, Any] = json.loads(self.body)
+        return fields
+
 
 @dataclass
 class HttpReceiver:

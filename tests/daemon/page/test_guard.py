@@ -37,6 +37,7 @@ def test_the_names_of_the_bench_and_of_this_machine_are_known(host: str) -> None
     assert status(guard(), host=host) == 200
 
 
+@pytest.mark.threat(5)
 @pytest.mark.parametrize(
     "host",
     [
@@ -78,6 +79,7 @@ def test_a_form_of_this_page_is_taken(headers: dict[str, Any]) -> None:
     assert status(guard(), "POST", **headers) == 200
 
 
+@pytest.mark.threat(5)
 @pytest.mark.parametrize(
     "headers",
     [
@@ -98,6 +100,7 @@ def test_a_form_from_anywhere_else_is_refused(headers: dict[str, Any]) -> None:
     assert status(guard(), "POST", **headers) == 403
 
 
+@pytest.mark.threat(5)
 @pytest.mark.parametrize("token", ["", "guessed", "é"])
 def test_a_form_without_the_token_of_this_start_is_refused(token: str) -> None:
     assert status(guard(), "POST", token, origin=f"http://{HERE}") == 403

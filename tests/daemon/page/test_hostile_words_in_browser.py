@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING
 
+import pytest
 from page_browser import IN_BROWSER, opened
 from page_rig import PageRig, hostile_words, served
 
@@ -35,6 +36,7 @@ def write_hostile(rig: PageRig, words: list[str]) -> None:
     rig.watch.loop._store.keep(Round(now_ms, journal=entries, records=records))
 
 
+@pytest.mark.threat(6)
 def test_200_hostile_names_run_nothing(browser: "Browser", tmp_path: "Path") -> None:
     words = hostile_words()
     with served(tmp_path) as rig:

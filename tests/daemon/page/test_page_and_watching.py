@@ -53,6 +53,7 @@ def newest_ms(rig: PageRig) -> int:
     return int(rig.store(lambda store: max(reading.time_ms for reading in store.latest().values())))
 
 
+@pytest.mark.threat(14)
 def test_300_slow_sockets_hold_up_neither_readings_nor_page(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, wait_until: WaitUntil
 ) -> None:
@@ -82,6 +83,7 @@ def is_ended(one: socket.socket) -> bool:
         return True
 
 
+@pytest.mark.threat(14)
 def test_more_connections_than_are_held_end_the_oldest(tmp_path: Path) -> None:
     with served(tmp_path) as rig, ExitStack() as held:
         rig.get("/page.css")

@@ -34,6 +34,7 @@ def test_loopback_needs_no_password(listen: str) -> None:
     assert not keys.has_password
 
 
+@pytest.mark.threat(4)
 @pytest.mark.parametrize("listen", ["0.0.0.0:8460", "'[::]:8460'", "192.0.2.7:80"])
 def test_beyond_loopback_a_password_is_needed(listen: str) -> None:
     (mistake,) = told(f"page: {{listen: {listen}}}\n")

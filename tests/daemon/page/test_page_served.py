@@ -264,6 +264,7 @@ def test_what_was_typed_is_kept_when_it_is_refused(shown: PageRig) -> None:
     assert '<option value="tray-b" selected>' in got.text
 
 
+@pytest.mark.threat(5)
 def test_a_form_of_another_site_changes_nothing(shown: PageRig) -> None:
     form = shown.form(tray="tray-a", event="misted")
     foreign = {"Origin": "http://evil.example", "Sec-Fetch-Site": "cross-site"}
@@ -316,6 +317,7 @@ def test_a_bench_with_a_password_shows_nothing_without_it(tmp_path: Path) -> Non
 # --------------------------------------------------------------------------------- hostile words
 
 
+@pytest.mark.threat(6)
 def test_200_hostile_words_stay_words_in_journal_and_forms(rig: PageRig) -> None:
     words = hostile_words()
     assert len(set(words)) == 200
@@ -345,3 +347,18 @@ def test_hostile_words_that_are_refused_stay_words(shown: PageRig, word: str) ->
     plain = Outline(shown.post("/care", shown.form(**fields, why="word")).text).elements
     typed = {**shown.form(**fields, why=word), "who": word[:60], "ph": word[:20], "ec": word[:20]}
     assert Outline(shown.post("/care", {**typed, "grams": ""}).text).elements == plain
+
+
+def test_what_is_wrong_with_the_watch_itself_stands_before_the_trays_and_is_acknowledged(
+    rig: PageRig,
+) -> None:
+    assert rig.watch is not None
+    assert rig.watch.troubles is not None
+    rig.watch.troubles.begin("store-failed", "the disk is full.")
+    round_of(rig)
+    text = rig.get("/").text
+    assert text.index("Store failed: the disk is full.") < text.index("tray-1-name")
+    got = rig.post("/alarm", rig.form(act="acknowledge", tray="wardian", alarm="store-failed"))
+    assert got.status == 303
+    round_of(rig)
+    assert "acknowledged" in {entry.fields["event"] for entry in rig.journal() if entry.tray == "wardian"}
