@@ -331,9 +331,8 @@ class Store(Protocol):
     def let_go(self, older: Older) -> bool:
         """Let go of the oldest hour that ended before an instant; return whether more is to be let go.
 
-        With readings go their marks as late and what was refused; with messages those delivered or given up. The
-        last hours of all stay, the journal and records for good. What comes late for an hour that went is not
-        rolled up.
+        With readings go late marks and what was refused; messages that ended go. The last hours of all stay, the
+        journal and records for good. What comes late for an hour that went is not rolled up.
         """
 
     def folded_until_ms(self) -> int:
