@@ -194,7 +194,7 @@ class Loop:
         What was judged may be half told, or committed already with no word of it. So nothing of that is kept, and
         no source is told that anything was.
         """
-        unkept, self._unkept = self._unkept, _Unkept()
+        unkept, self._unkept = self._unkept, Unkept()
         measured = Round(
             self._clock.wall_ms(), readings=unkept.readings, late=unkept.late, refused=unkept.refused
         )
