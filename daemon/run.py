@@ -203,9 +203,9 @@ def _guard_the_end(status: Callable[[], int], within_s: float) -> threading.Time
 
 def _end_with(error: BaseException) -> NoReturn:
     """Raise what ended the rounds: nothing that comes up in them is a mistake of the configuration."""
-    if isinstance(error, WardianError) and not isinstance(error, StoreFailed):
-        raise RuntimeError(f"the rounds ended: {type(error).__name__}") from error  # noqa: TRY004 - no wrong type
-    raise error
+    if isinstance(error, StoreFailed) or not isinstance(error, WardianError):
+        raise error
+    raise RuntimeError(f"the rounds ended: {type(error).__name__}") from error
 
 
 def _end_at_once(broken: Any, say_last_words: Callable[[BaseException], None]) -> None:
