@@ -8,6 +8,7 @@ import pytest
 from bad_line import CUTS, DROPS, GOOD, STALLS, SWALLOWS, TRICKLES, bad_line
 from fault_bench import HOUR_MS, FaultBench, Settings, WaitUntil, fault_bench
 from invariants import invariants
+from networks import may_make_networks, networks
 
 pytestmark = pytest.mark.needs_broker
 
@@ -189,3 +190,24 @@ def test_a_probe_that_falls_silent_is_an_alarm_of_its_own_and_its_tray_is_never_
         )
         invariants(bench)
         assert bench.stop() == 0
+
+
+@pytest.mark.fault(48)
+@pytest.mark.skipif(not may_make_networks(), reason="only root may make networks")
+def test_another_address_of_our_own_is_nothing_that_lasts(
+    tmp_path: Path, broker: Any, wait_until: WaitUntil
+) -> None:
+    with networks() as ours, bad_line(broker.port, ours.listen()) as line:
+        settings = Settings(host=ours.far_end, port=line.port, before=ours.inside, keepalive="1 s")
+        with fault_bench(tmp_path, broker, wait_until, settings) as bench:
+            bench.start()
+            measure(bench)
+            bench.has_kept_all()
+            connections = line.connections
+            ours.move_to("10.77.0.77")
+            measure(bench)
+            bench.has_kept_all()
+            assert line.connections > connections
+            wait_until(lambda: AWAY not in bench.run("status").stdout, "status to say that all is well", 20)
+            invariants(bench, all_sent=False)  # no message leaves this network
+            assert bench.stop() == 0

@@ -59,7 +59,7 @@ readings: {{hold: {hold}}}
 sensors:
   - name: probes
     kind: mqtt
-    broker: {{host: 127.0.0.1, port: {port}, protocol: "{protocol}", client_id: bench-12, keepalive: {keepalive}}}
+    broker: {{host: {host}, port: {port}, protocol: "{protocol}", client_id: bench-12, keepalive: {keepalive}}}
     subscriptions:
       - topic: "class/{{tray}}/probes"
         payload: senml
@@ -82,8 +82,11 @@ class Settings:
     keepalive: str = "30 s"
     sensors: str = ""
     more: str = ""
-    #: Where the daemon finds its broker, when not at the broker's own port.
+    #: Where the daemon finds its broker, when not at the broker's own place.
+    host: str = "127.0.0.1"
     port: int = 0
+    #: What the daemon is started by: a command and its options.
+    before: tuple[str, ...] = ()
 
 
 @dataclass
@@ -114,6 +117,7 @@ class FaultBench:
             stuck=text_of(self.begin_ms - 2 * DAY_MS)[:10],
             bands=settings.bands,
             hold=settings.hold,
+            host=settings.host,
             port=settings.port or self.broker.port,
             protocol=settings.protocol,
             keepalive=settings.keepalive,
@@ -131,14 +135,18 @@ class FaultBench:
         before = self.subscriptions
         with (self.folder / "daemon.log").open("ab") as log:
             self.process = subprocess.Popen(
-                [sys.executable, "-m", "wardian.daemon.cli", "run"],
+                [*self.settings.before, sys.executable, "-m", "wardian.daemon.cli", "run"],
                 cwd=self.folder,
                 stdout=log,
                 stderr=log,
                 env={**os.environ, "PYTHONUNBUFFERED": "1", **environment},
             )
         if connects:
-            self.wait_until(lambda: self.subscriptions > before, "the subscription", 60)
+            self.wait_until(lambda: self._has_subscribed(before), "the subscription", 60)
+
+    def _has_subscribed(self, before: int) -> bool:
+        assert self.lives, self.log
+        return self.subscriptions > before
 
     def kill(self) -> None:
         """End the daemon as a power cut would end the process."""
