@@ -46,7 +46,7 @@ def test_a_broker_that_ends_and_is_started_again_is_named_and_nothing_is_lost(
             broker.start()
             measure(bench)
             bench.has_kept_all()
-        wait_until(lambda: AWAY not in bench.run("status").stdout, "status to say that all is well", 20)
+        bench.until(lambda: AWAY not in bench.run("status").stdout, "status to say that all is well", 20)
         invariants(bench)
         assert bench.stop() == 0
 
@@ -143,7 +143,7 @@ def test_a_broker_that_lost_its_memory_is_subscribed_to_again_and_the_gap_stays_
         wait_until(lambda: bench.subscriptions > subscriptions, "to be heard", 30)
         bench.publish("tray-a", [(bench.minutes_ago(60 - minute), WARM) for minute in range(60)])
         bench.has_kept_all()
-        wait_until(lambda: ("sensor-silent", "returned") in silence(bench), "the gap to be told", 20)
+        bench.until(lambda: ("sensor-silent", "returned") in silence(bench), "the gap to be told", 20)
         # Silence begins when the last reading stands no more and is told once it has lasted; it ends with the next reading.
         assert silence(bench) == [("sensor-silent", "raised"), ("sensor-silent", "returned")]
         assert "broker kept no session" in bench.log
@@ -185,7 +185,7 @@ def test_a_probe_that_falls_silent_is_an_alarm_of_its_own_and_its_tray_is_never_
             lambda: any(r.json()["alarm"] == "sensor-silent" for r in bench.receiver.requests), "a message"
         )
         bench.publish("tray-a", [(bench.minutes_ago(0), FINE)])
-        wait_until(
+        bench.until(
             lambda: silence(bench)[-1:] == [("sensor-silent", "returned")], "the probe to be heard", 30
         )
         invariants(bench)
@@ -208,6 +208,6 @@ def test_another_address_of_our_own_is_nothing_that_lasts(
             measure(bench)
             bench.has_kept_all()
             assert line.connections > connections
-            wait_until(lambda: AWAY not in bench.run("status").stdout, "status to say that all is well", 20)
+            bench.until(lambda: AWAY not in bench.run("status").stdout, "status to say that all is well", 20)
             invariants(bench, all_sent=False)  # no message leaves this network
             assert bench.stop() == 0
