@@ -39,7 +39,7 @@ class BrokerSettings:
     ca_file: Path | None = None
     cert_file: Path | None = None
     key_file: Path | None = None
-    keepalive_s: int = 60
+    keepalive_s: int = 30
     allow_plain_password: bool = False
 
     @property

@@ -74,6 +74,7 @@ class Session:
         self._lock = threading.RLock()  # paho may call back from within an acknowledgement
         self._thread: threading.Thread | None = None
         self._is_started = False
+        self._is_live_only = False
         self._end_is_told = False
         self._ends_once_sent = False
         self._goodbye = threading.Event()
@@ -106,6 +107,15 @@ class Session:
             is_room = connection.left_behind > 0 and connection.waiting == 0
         if is_room:
             self._ask_again()
+
+    def hear_live(self, *, only: bool) -> None:
+        """Have what is published from now on sent without waiting for our acknowledgement, or with it again.
+
+        What the broker has sent or holds already waits as it did.
+        """
+        self._is_live_only = only
+        if self._connection.is_up:
+            self._client.subscribe(self._filters())
 
     def publish(self, topic: str, payload: bytes) -> None:
         """Send a message at least once while we run; without a connection it leaves with the next one."""
@@ -155,7 +165,7 @@ class Session:
         if not is_first and not flags.session_present:
             self.counts["session not kept"] += 1
             log.warning("broker kept no session", extra=self._fields)
-        client.subscribe(list(self._wanted.filters))
+        client.subscribe(self._filters())
 
     def _on_socket_unregister_write(self, *_told: object) -> None:
         if self._ends_once_sent:
@@ -164,7 +174,7 @@ class Session:
     def _on_subscribe(
         self, _client: "Client", _userdata: object, _mid: int, reasons: "Sequence[ReasonCode]", *_more: object
     ) -> None:
-        asked = list(zip(self._wanted.filters, reasons, strict=True))
+        asked = list(zip(self._filters(), reasons, strict=True))
         refused = [f"{topic!r} ({reason})" for (topic, _), reason in asked if reason.is_failure]
         lowered = [repr(topic) for (topic, qos), reason in asked if reason.value < qos]
         with self._lock:
@@ -205,6 +215,9 @@ class Session:
             self._leave_behind(was_waiting=may_go_on)
 
     # ----------------------------------------------------------------------------------- parts
+
+    def _filters(self) -> list[tuple[str, int]]:
+        return [(topic, 0 if self._is_live_only else qos) for topic, qos in self._wanted.filters]
 
     def _message(self, brought: "MQTTMessage") -> Message:
         try:

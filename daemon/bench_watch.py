@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+from wardian.daemon.clock_watch import Anew, ClockWatch
 from wardian.daemon.loop import Loop
 from wardian.daemon.own_troubles import OwnTroubles
 from wardian.daemon.polling import Polling
@@ -33,10 +34,13 @@ class Watch:
     after_round: Callable[[], None] = lambda: None
     wires: list[Any] = field(default_factory=list)
     troubles: OwnTroubles | None = None
+    clock_watch: ClockWatch | None = None
+    #: What everything is to begin anew with, once this watch is over; None where it was told to stop.
+    anew: Anew | None = None
     _stopped: threading.Event = field(default_factory=threading.Event)
 
     def loop_until_stopped(self) -> None:
-        """Go round until ``stop``; then close the wires and keep all that is in.
+        """Go round until ``stop``; then keep all that is in, and close the wires.
 
         Raises:
             StoreFailed: The store cannot keep its promise.
@@ -44,16 +48,21 @@ class Watch:
         for sensor in self.sensors:
             sensor.start(self.loop.queue.hand_over)
         self.polling.start()
+        end = self.loop.give_up
         try:
             while not self._stopped.is_set():
                 self.polling.notice_jumps()
+                self.anew = self.clock_watch.look() if self.clock_watch else None
+                if self.anew:
+                    break
                 more = self.loop.round(self.sensors)
                 self.after_round()
                 if not more:
                     self.loop.queue.wait(max(self.every_s, SHORTEST_ROUND_S))
+            end = self.loop.close
         finally:
             self.polling.stop()
-            self.loop.close()
+            end()
             for sensor in self.sensors:
                 sensor.stop()
 

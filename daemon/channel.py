@@ -1,6 +1,8 @@
 """One channel and the messages it still has to take, in the order they were written.
 
-The rule of this file: a message is marked only after it was taken, and no later one overtakes it.
+The rule of this file: a message is marked only after it was taken, and no later one overtakes it. A store that
+cannot be written or read holds no message up: what became of it is remembered and marked later, and what is not
+written yet follows from memory.
 """
 
 import logging
@@ -9,19 +11,25 @@ from collections.abc import Callable, Iterator
 from typing import Final
 from zlib import crc32
 
-from wardian.daemon.freshness import SayTime, as_of_now
-from wardian.rules.errors import AdapterError, DeliveryRefused
-from wardian.rules.ports import Clock, Due, Notifier, Store
+from wardian.daemon.freshness import SayTime, as_of_now, not_looked_up, not_written
+from wardian.daemon.unwritten import UNNUMBERED, Outcome, Unwritten
+from wardian.rules.errors import AdapterError, DeliveryRefused, StoreFailed
+from wardian.rules.ports import Clock, Due, Message, Notifier, Store
 
 log = logging.getLogger(__name__)
 
 FIRST_PAUSE_MS: Final = 5_000
-LONGEST_PAUSE_MS: Final = 3_600_000
+#: So that the first message leaves within two minutes once an outage is over: only one message of a channel is
+#: tried at a time, and an attempt costs next to nothing.
+LONGEST_PAUSE_MS: Final = 100_000
 #: Pauses are drawn out by up to this share, so that what failed together does not come back together.
 JITTER: Final = 0.2
 #: Nothing that lies further ahead was decided by this clock: it has been put back since.
 FARTHEST_MS: Final = int(LONGEST_PAUSE_MS * (1 + JITTER))
 LEAST_PATIENCE_MS: Final = 7 * 24 * 3_600_000
+#: Failures of one message that are told in the log; after them one in so many.
+TOLD_FAILURES: Final = 12
+TOLD_AFTER: Final = 36
 
 
 def pause_ms(key: str, attempts: int) -> int:
@@ -54,8 +62,10 @@ FEWEST_ATTEMPTS: Final = _fewest_attempts()
 class Channel:
     """Sends what one notifier shall take. Only one thread at a time may run it."""
 
-    def __init__(self, notifier: Notifier, store: Store, clock: Clock, say_time: SayTime) -> None:
-        """Tell times to people by ``say_time``."""
+    def __init__(
+        self, notifier: Notifier, store: Store, clock: Clock, say_time: SayTime, unwritten: Unwritten
+    ) -> None:
+        """Tell times to people by ``say_time``; send what the store has, then what it has not yet."""
         self.name = notifier.name
         self.notifier = notifier
         self.stopping = threading.Event()
@@ -64,8 +74,14 @@ class Channel:
         self._store = store
         self._clock = clock
         self._say_time = say_time
+        self._unwritten = unwritten
         self._next_ms: int | None = None
-        self._unmarked: Callable[[], None] | None = None
+        self._unmarked: dict[int, Outcome] = {}
+        self._store_failed: StoreFailed | None = None
+        #: Since when nothing was taken of what is to be sent, by monotonic time; None where all is well.
+        self.stuck_since_s: float | None = None
+        #: Why the last attempt failed.
+        self.why = ""
 
     def run_due(self, now_ms: int) -> int | None:
         """Send every message whose time has come, until one fails.
@@ -74,13 +90,18 @@ class Channel:
             When to come back, or None when nothing waits.
 
         Raises:
-            StoreFailed: Nothing is lost; a message that was taken but not marked is marked next time.
+            StoreFailed: All that could be sent was, and what became of it is marked next time.
         """
         began_s = self._clock.monotonic_s()
-        self._finish_mark()
+        self._store_failed = None
+        self._finish_marks()
         if self._next_ms is None or _has_come(self._next_ms, now_ms):
             self._next_ms = None
             self._next_ms = self._send_all(lambda: now_ms + int((self._clock.monotonic_s() - began_s) * 1000))
+        if self._store_failed is not None:
+            # Whoever comes back sooner looks again: memory may hold more by then.
+            self._next_ms = None
+            raise self._store_failed
         return self._next_ms
 
     def _send_all(self, moment: Callable[[], int]) -> int | None:
@@ -93,17 +114,45 @@ class Channel:
         return None
 
     def _waiting(self) -> Iterator[Due]:
-        for due in self._store.waiting():
+        """Yield what the store has, as far as it can be read, then what it has not yet."""
+        # Looked at first: what is written meanwhile is found in the store, too, and told apart there.
+        held = self._unwritten.of(self.name)
+        keys = set()
+        for due in self._written():
+            keys.add(due.message.key)
+            waits = self._as_it_waits(due)
             if self.stopping.is_set():
                 return
-            if due.channel == self.name:
+            if waits is not None:
+                yield waits
+        for due in held:
+            if self.stopping.is_set():
+                return
+            if due.message.key not in keys:
                 yield due
+
+    def _written(self) -> list[Due]:
+        try:
+            return [due for due in self._store.waiting() if due.channel == self.name]
+        except StoreFailed as error:
+            self._store_failed = error
+            return []
+
+    def _as_it_waits(self, due: Due) -> Due | None:
+        """Return a message of the store with what is not marked yet, None where it is done with."""
+        left = self._unwritten.end_of(due)
+        if left is not None:
+            self._mark(due, left)
+            return None
+        unmarked = self._unmarked.get(due.number)
+        return due if unmarked is None else unmarked.of(due)
 
     def _attempt(self, due: Due, moment: Callable[[], int]) -> int | None:
         """Try one message; return when to try it again, or None when it is done with."""
-        told = as_of_now(due, self._store, moment(), self._say_time)
+        if self.stuck_since_s is None:
+            self.stuck_since_s = self._clock.monotonic_s()
         try:
-            self.notifier.send(told)
+            self.notifier.send(self._told(due, moment()))
         except DeliveryRefused as error:
             self._give_up(due, error.why, moment())
             self.answered(self.name, error.why)
@@ -115,32 +164,57 @@ class Channel:
         else:
             # What goes out at once is the ordinary; a log that repeats every alarm would hide the rest.
             log.log(logging.INFO if due.attempts else logging.DEBUG, "message delivered", extra=_facts(due))
-            delivered_ms = moment()
-            self._mark(lambda: self._store.delivered(due.number, delivered_ms))
+            self.stuck_since_s = None
+            self._note(due, Outcome(moment(), due.attempts + 1))
             self.answered(self.name, "")
         return None
 
+    def _told(self, due: Due, now_ms: int) -> Message:
+        if due.number == UNNUMBERED:
+            return not_written(due, now_ms, self._say_time)
+        try:
+            return as_of_now(due, self._store, now_ms, self._say_time)
+        except StoreFailed as error:
+            self._store_failed = error
+            return not_looked_up(due, now_ms, self._say_time)
+
     def _failed(self, due: Due, why: str, now_ms: int) -> int | None:
+        self.why = why
         if due.attempts + 1 >= FEWEST_ATTEMPTS:
             self._give_up(due, why, now_ms)
             return None
         again_ms = now_ms + pause_ms(due.message.key, due.attempts)
-        log.warning("delivery failed", extra=_facts(due) | {"why": why})
-        self._mark(lambda: self._store.postponed(due.number, again_ms, why))
+        is_told = due.attempts < TOLD_FAILURES or due.attempts % TOLD_AFTER == 0
+        log.log(
+            logging.WARNING if is_told else logging.DEBUG, "delivery failed", extra=_facts(due) | {"why": why}
+        )
+        self._note(due, Outcome(now_ms, due.attempts + 1, why, again_ms))
         return again_ms
 
     def _give_up(self, due: Due, why: str, now_ms: int) -> None:
         log.error("message given up", extra=_facts(due) | {"why": why})
-        self._mark(lambda: self._store.given_up(due.number, now_ms, why))
+        self.stuck_since_s = None
+        self._note(due, Outcome(now_ms, due.attempts + 1, why))
 
-    def _mark(self, mark: Callable[[], None]) -> None:
-        self._unmarked = mark
-        self._finish_mark()
+    def _note(self, due: Due, outcome: Outcome) -> None:
+        if due.number == UNNUMBERED:
+            self._unwritten.note(due, outcome)
+        else:
+            self._mark(due, outcome)
 
-    def _finish_mark(self) -> None:
-        if self._unmarked is not None:
-            self._unmarked()
-            self._unmarked = None
+    def _mark(self, due: Due, outcome: Outcome) -> None:
+        self._unmarked[due.number] = outcome
+        # A store that is locked takes seconds to say so: once in a run is enough.
+        if self._store_failed is None:
+            self._finish_marks()
+
+    def _finish_marks(self) -> None:
+        try:
+            for number, outcome in list(self._unmarked.items()):
+                outcome.write(self._store, number)
+                del self._unmarked[number]
+        except StoreFailed as error:
+            self._store_failed = error
 
 
 def wait_s(due_ms: int, now_ms: int) -> float:

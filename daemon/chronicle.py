@@ -4,7 +4,7 @@ The rule of this file: raised and returned stand in the journal exactly as they 
 beside it with the reason, and is told as soon as that is over, if it still stands.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, NamedTuple
 
@@ -17,7 +17,7 @@ from wardian.rules.observing.looks import LIFTED, MISTED, WATERED
 from wardian.rules.observing.observer import Observer
 from wardian.rules.observing.told import told_in_order
 from wardian.rules.ports import Alarm
-from wardian.rules.transitions import RAISED, Transition
+from wardian.rules.transitions import RAISED, SENSOR_SILENT, Transition
 
 #: What only follows from a condition may take so long to mend when that is over. Common practice, no source: an
 #: airing mends within 20 to 30 min.
@@ -51,13 +51,15 @@ class _Why(NamedTuple):
 class Chronicle:
     """Puts what was judged into entries; ``observer`` is fed with the readings that the engine judged.
 
-    ``hiding`` returns, by the name of an alarm, the conditions from which it only follows.
+    ``hiding`` returns, by the name of an alarm, the conditions from which it only follows; ``is_cut_off`` whether
+    a quantity of a tray comes by no wire that works, so that its silence only follows from that.
     """
 
     teller: Teller
     lives: Lives
     observer: Observer
     hiding: Mapping[str, Sequence[str]]
+    is_cut_off: Callable[[str, str], bool] = lambda _tray, _quantity: False
 
     def write(self, transitions: Iterable[Transition], until_ms: int | Mapping[str, int]) -> Iterator[Entry]:
         """Yield the entries of what an engine told, of what was observed meanwhile, and of what is let go.
@@ -86,12 +88,17 @@ class Chronicle:
         for condition in self.hiding.get(name, ()):
             if self.lives.standing(transition.tray, condition):
                 return _Why(f"it only follows from {condition.replace('-', ' ')}", None)
+        if self._is_cut_off(Alarm(transition.tray, transition.quantity, transition.condition)):
+            return _Why("nothing comes by the wire that brings it", None)
         tray = self.observer.trays[transition.tray]
         hold = hold_of(transition, tray.care.events, tray.plan.settling_ms)
         if hold is None:
             return None
         done = self.teller.tongue.moment(hold.care.from_ms)
         return _Why(f"{_DONE[hold.care.event]} {done}", hold.until_ms)
+
+    def _is_cut_off(self, alarm: Alarm) -> bool:
+        return alarm.condition == SENSOR_SILENT and self.is_cut_off(alarm.tray, alarm.quantity)
 
     def _let_go(self, now_ms: int | Mapping[str, int]) -> Iterator[Entry]:
         """Yield the entries of what need not be held back any more, at an instant of all trays or one for each."""
@@ -108,7 +115,9 @@ class Chronicle:
         if one.until_ms is not None:
             return one.until_ms
         parents = self.hiding.get(one.fields["alarm"], ())
-        if any(self.lives.standing(alarm.tray, condition) for condition in parents):
+        if self._is_cut_off(alarm) or any(
+            self.lives.standing(alarm.tray, condition) for condition in parents
+        ):
             return None
         times = [self.lives.returned_ms(alarm.tray, condition) for condition in parents]
         return max([ms_of(one.fields["time"]), *(time + MENDS_MS for time in times if time is not None)])

@@ -202,6 +202,13 @@ def note(options: argparse.Namespace) -> int:
     return put_down(options)
 
 
+def store(options: argparse.Namespace) -> int:
+    """Look at all that is kept, copy it, or put a copy back."""
+    from wardian.daemon.cli_store import store as look_or_copy
+
+    return look_or_copy(options)
+
+
 def replay(options: argparse.Namespace) -> int:
     """Print the alarm journal of a file of readings, and how well it tells the truth about them."""
     from wardian.daemon import recorded, report, wiring
@@ -284,8 +291,8 @@ def run(options: argparse.Namespace) -> int:
     import signal
 
     # Before anything starts a thread, libraries included: each inherits what is blocked here, and the
-    # main thread alone takes these signals.
-    signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGTERM, signal.SIGINT})
+    # main thread alone takes these signals. The last is what the daemon's own loop sends when it ends.
+    signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGTERM, signal.SIGINT, signal.SIGUSR1})
     from wardian.daemon.run import watch
 
     return watch(Path(options.config))

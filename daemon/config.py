@@ -99,6 +99,7 @@ class Config:
         site: Where the trays stand.
         store_url: The store; a file in it is named from the root.
         commit_every_ms: How often readings are committed.
+        store: How it is looked after.
         trays: In the order of the file.
         crops: Those in force, each with where its values are from.
         sensors: As written, defaults filled in.
@@ -116,6 +117,7 @@ class Config:
     site: Site
     store_url: str
     commit_every_ms: int
+    store: StoreKeys
     trays: tuple[TraySettings, ...]
     crops: Mapping[str, Grown]
     sensors: tuple[SensorKeys, ...]
@@ -247,6 +249,7 @@ def _assembled(written: Written, parts: _Parts, folder: Path) -> Config:
         site=Site(parts.site.name, parts.site.timezone, parts.site.units),
         store_url=_located(parts.store.url, folder),
         commit_every_ms=int(parts.store.commit_every),
+        store=parts.store,
         trays=trays,
         crops={name: grown for name, grown in parts.crops.items() if grown is not None},
         sensors=parts.sensors,

@@ -9,6 +9,7 @@ from typing import Annotated, Any, Final, Literal, Self
 from pydantic import Field, PlainValidator, model_validator
 
 from wardian.daemon.config_masses import MassKeys
+from wardian.daemon.config_store import BackupKeys, KeepKeys
 from wardian.daemon.config_types import (
     NAME_ACCEPTS,
     SENTENCE_ACCEPTS,
@@ -85,6 +86,8 @@ class StoreKeys(Section):
         Duration(10_000),
         "a memory card wears out by commits; ten seconds is the most that is lost with the power",
     )
+    backup: BackupKeys = key("a mapping such as {at: 03:30, folder: backups, keep: 3}", BackupKeys())
+    keep: KeepKeys = key("a mapping such as {readings: 400 d}", KeepKeys())
 
 
 class LightKeys(Section):

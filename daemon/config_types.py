@@ -182,7 +182,8 @@ def _instant_ms(value: Any) -> int:
     return (instant - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(milliseconds=1)
 
 
-def _clock_time(value: Any) -> time:
+def clock_time(value: Any) -> time:
+    """Return a time of the day."""
     text = _text(value)
     if not _CLOCK_TIME.fullmatch(text):
         _refused(value, f"{shown(text)} is no time of the day")
@@ -363,7 +364,7 @@ PollEvery = Annotated[Duration, PlainValidator(_poll_every)]
 Zone = Annotated[ZoneInfo, PlainValidator(_zone)]
 Day = Annotated[date, PlainValidator(_day)]
 InstantMs = Annotated[int, PlainValidator(_instant_ms)]
-ClockTime = Annotated[time, PlainValidator(_clock_time)]
+ClockTime = Annotated[time, PlainValidator(clock_time)]
 Speed = Annotated[float, PlainValidator(_speed)]
 Port = Annotated[int, PlainValidator(_whole(1, 65_535))]
 DayNumber = Annotated[int, PlainValidator(_whole(0, LONGEST_DAYS))]

@@ -31,16 +31,14 @@ def as_of_now(due: Due, store: Store, now_ms: int, say_time: SayTime) -> Message
     Raises:
         StoreFailed: The store does not say whether an alarm still stands.
     """
-    message = due.message
-    if now_ms - due.created_ms > DELAYED_MS:
-        message = replace(message, body=f"({_delay(due, say_time)})\n{message.body}")
+    message = _late(due, now_ms, say_time)
     alarms = [message.fields, *message.fields.get("also", ())]
     raised = [alarm for alarm in alarms if alarm.get("event") in BEGINNINGS]
     returned = _returns_of(raised, store)
     if not returned:
         return message
     if len(returned) < len(alarms):
-        return replace(message, body=f"({_over(returned, say_time)})\n{message.body}")
+        return _with(message, _over(returned, say_time))
     last = max(returned, key=lambda entry: entry.time_ms)
     words = f"returned since ({say_time(last.time_ms)}): "
     return Message(
@@ -49,6 +47,25 @@ def as_of_now(due: Due, store: Store, now_ms: int, say_time: SayTime) -> Message
         body=words + message.body,
         fields={**message.fields, "returned_since": last.fields["time"]},
     )
+
+
+def not_written(due: Due, now_ms: int, say_time: SayTime) -> Message:
+    """Return a message that leaves from memory, as the store can keep nothing: with that, and with its delay."""
+    return _with(_late(due, now_ms, say_time), "not written down yet: the store keeps nothing at the moment")
+
+
+def not_looked_up(due: Due, now_ms: int, say_time: SayTime) -> Message:
+    """Return the message of a store that cannot be read: with that, and with its delay."""
+    return _with(_late(due, now_ms, say_time), "whether it still stands could not be looked up in the store")
+
+
+def _late(due: Due, now_ms: int, say_time: SayTime) -> Message:
+    is_late = now_ms - due.created_ms > DELAYED_MS
+    return _with(due.message, _delay(due, say_time)) if is_late else due.message
+
+
+def _with(message: Message, words: str) -> Message:
+    return replace(message, body=f"({words})\n{message.body}")
 
 
 def _delay(due: Due, say_time: SayTime) -> str:

@@ -1,19 +1,22 @@
 """The round: what arrived is judged and kept, then its sources and the outbox are told.
 
 The rule of this file: a source hears "received" only after the commit, and a commit that failed is
-tried again with everything in it. The loop waits for no network.
+tried again with everything in it; its messages leave from memory meanwhile. The loop waits for no network.
 """
 
 import logging
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.arrivals import Queue
 from wardian.daemon.chronicle import Chronicle
+from wardian.daemon.failing_store import FailingStore
+from wardian.daemon.guarded import Guard, Slips
 from wardian.daemon.intake import Intake, doubted
 from wardian.daemon.lives import Lives, announcements
 from wardian.daemon.recording import remembered_cares
+from wardian.daemon.unkept import Unkept
 from wardian.daemon.words import Teller
 from wardian.rules.engine import Engine
 from wardian.rules.errors import StoreFailed
@@ -21,7 +24,7 @@ from wardian.rules.life import Impossible
 from wardian.rules.observing.minutes import KEPT, MINUTE_MS
 from wardian.rules.observing.observer import Observer
 from wardian.rules.plans import TrayPlan
-from wardian.rules.ports import Arrival, Clock, DueMessage, Refused, Round, Sensor, Store
+from wardian.rules.ports import Arrival, Clock, Refused, Round, Sensor, Store
 from wardian.rules.readings import Reading
 from wardian.rules.records import Record
 from wardian.rules.transitions import WATCH, Transition
@@ -34,51 +37,19 @@ log = logging.getLogger(__name__)
 
 #: Arrivals in one round, so that a long backlog is kept piece by piece.
 ROUND_ARRIVALS: Final = 2_000
-#: Readings, refused ones included, that wait in memory while the store cannot keep them.
-UNKEPT_ROOM: Final = 100_000
 #: How often all that the engine remembers is saved; in between it is brought up to date from readings.
 STATE_EVERY_MS: Final = 3_600_000
 #: So much is read at once of what was kept: more would need much memory for a moment.
 READ_AT_ONCE_MS: Final = 6 * 3_600_000
 #: The name under which it is kept what people were told.
 TELLING_NOTE: Final = "telling"
+#: And since when minutes follow each other, as no clock was set.
+UNBROKEN_NOTE: Final = "unbroken"
 BACKLOG_MS: Final = 60_000
 QUIET_S: Final = 5.0
 #: The longest that judgement waits for a wire that does not work, and for a backlog, in our own time.
 DEAF_PATIENCE_S: Final = 60.0
 BACKLOG_PATIENCE_S: Final = 900.0
-
-
-@dataclass(slots=True)
-class _Unkept:
-    """What is judged and not yet committed: the next round, or more of them when the store failed."""
-
-    readings: list[Reading] = field(default_factory=list)
-    late: list[Reading] = field(default_factory=list)
-    refused: list[Refused] = field(default_factory=list)
-    journal: list[tuple[int, str, Mapping[str, Any]]] = field(default_factory=list)
-    due: list[DueMessage] = field(default_factory=list)
-    acts_done: list[int] = field(default_factory=list)
-    records: list[Record] = field(default_factory=list)
-    notes: dict[str, Any] = field(default_factory=dict)
-    changed: set[str] = field(default_factory=set)
-    arrivals: list[Arrival] = field(default_factory=list)
-
-    def __len__(self) -> int:
-        return len(self.readings) + len(self.late) + len(self.refused)
-
-    def __bool__(self) -> bool:
-        return bool(
-            self.readings
-            or self.late
-            or self.refused
-            or self.journal
-            or self.acts_done
-            or self.records
-            or self.notes
-            or self.changed
-            or self.arrivals
-        )
 
 
 class Loop:
@@ -94,12 +65,15 @@ class Loop:
         self._teller = teller
         self._settle_ms = settle_ms
         self._clock = clock
-        self._intake = Intake(settle_ms)
-        self._unkept = _Unkept()
+        #: What is done while the store keeps nothing.
+        self.failing = FailingStore(store, clock)
+        #: Keeps an error that nobody foresaw from ending the watch.
+        self.guard = Guard(Slips(self.failing.happened), clock)
+        self.intake = Intake(settle_ms, self.guard.slips)
+        self._unkept = Unkept()
         self._saved_ms = 0
         self._began_s = self._quiet_since_s = clock.monotonic_s()
         self._backlog_is_in = False
-        self.failing_since_ms: int | None = None
         #: A reading older than this belongs to the backlog of a start; more on a hurried clock.
         self.backlog_ms = BACKLOG_MS
         #: How long nothing old must come before a start's backlog counts as in, in our own time.
@@ -111,7 +85,7 @@ class Loop:
         self._could_ask = True
         #: Hears what each round refused, and when.
         self.hear_refused: Callable[[Sequence[Refused], int], None] = lambda *_: None
-        #: Small facts to keep with the rounds; those under ``sensors`` as soon as they change.
+        #: Small facts to keep with the rounds; those under ``sensors`` and ``time`` as soon as they change.
         self.notes: Callable[[], Mapping[str, Any]] = dict
         #: Where every alarm stands.
         self.lives = Lives({})
@@ -119,9 +93,13 @@ class Loop:
         self.observer = Observer(tray.plan for tray in engine.trays.values())
         #: By the name of an alarm, the conditions from which it only follows.
         self.hiding: Mapping[str, Sequence[str]] = {}
+        #: Whether a quantity of a tray comes by no wire that works.
+        self.is_cut_off: Callable[[str, str], bool] = lambda _tray, _quantity: False
         #: What people are told, where there are any.
         self.telling: Telling | None = None
         self._noted: object = None
+        #: Whether the clock can be trusted.
+        self.knows_time: Callable[[], bool] = lambda: True
 
     def replan(self, plan: TrayPlan, records: Sequence[Record]) -> None:
         """Let a tray be judged by another plan from now on, and observed with the care that records tell of."""
@@ -156,7 +134,10 @@ class Loop:
 
         What stands in the journal stands until it is seen to be over.
         """
-        for from_ms in range(now_ms - KEPT * MINUTE_MS, now_ms + STATE_EVERY_MS, READ_AT_ONCE_MS):
+        unbroken_ms = self._store.notes().get(UNBROKEN_NOTE, 0)
+        for from_ms in range(
+            max(now_ms - KEPT * MINUTE_MS, unbroken_ms), now_ms + STATE_EVERY_MS, READ_AT_ONCE_MS
+        ):
             self.observer.feed(self._store.chunk(from_ms, from_ms + READ_AT_ONCE_MS))
         for tray, care in remembered_cares(self._store.records(), now_ms):
             if tray in self.observer.trays:
@@ -167,6 +148,15 @@ class Loop:
             for entry in self._store.standing()
             if entry.tray in self.observer.trays
         )
+
+    def leap(self, now_ms: int, by_ms: int) -> None:
+        """Go on at another time, for the clock was set ahead: what lasts goes on lasting, and nothing fell silent."""
+        self._take_in(self.queue.take(len(self.queue)), now_ms, ())
+        self.engine.move(by_ms)
+        self.observer.begin_anew()
+        self._saved_ms += by_ms
+        self._unkept.changed.update(self._settle_ms)
+        self._unkept.notes[UNBROKEN_NOTE] = now_ms + by_ms
 
     def _retire(self, now_ms: int) -> None:
         """Return alarms that stand in the journal and are not watched for any more."""
@@ -192,34 +182,53 @@ class Loop:
         """
         now_ms = self._clock.wall_ms()
         self._hear(self.before, now_ms)
-        if len(self._unkept) < UNKEPT_ROOM:
+        if self.failing.has_room(self._unkept):
             self._take_in(self.queue.take(ROUND_ARRIVALS), now_ms, sensors)
         self._do_what_is_asked(now_ms)
         self._hear(self.beside, now_ms)
         if self.telling and self._backlog_is_in:
             self._unkept.due += self.telling.due(now_ms)
         self._keep(now_ms)
-        return len(self.queue) > 0 and self.failing_since_ms is None
+        return len(self.queue) > 0 and self.failing.since_s is None
 
     @property
     def is_up_to_date(self) -> bool:
         """Whether the backlog of the start is in, so that what is judged is what is known."""
         return self._backlog_is_in
 
+    @property
+    def is_sure(self) -> bool:
+        """Whether what is judged is what is known, and it is known what time it is."""
+        return self._backlog_is_in and self.knows_time()
+
     def close(self) -> None:
         """Judge and keep all that is in, with the whole state."""
         now_ms = self._clock.wall_ms()
-        while self.queue and len(self._unkept) < UNKEPT_ROOM:
+        while self.queue and self.failing.has_room(self._unkept):
             self._take_in(self.queue.take(ROUND_ARRIVALS), now_ms, ())
         self._unkept.changed.update(self._settle_ms)
         self._keep(now_ms)
+
+    def give_up(self) -> None:
+        """Keep what was measured after rounds that broke off; the next start makes of it what is to be made.
+
+        What was judged may be half told, or committed already with no word of it. So nothing of that is kept, and
+        no source is told that anything was.
+        """
+        unkept, self._unkept = self._unkept, Unkept()
+        measured = Round(
+            self._clock.wall_ms(), readings=unkept.readings, late=unkept.late, refused=unkept.refused
+        )
+        with suppress(StoreFailed):
+            self._store.keep(measured)
 
     # -------------------------------------------------------------------------------------- steps
 
     def _hear(self, parts: Iterable["Beside"], now_ms: int) -> None:
         """Let others have their part in the next commit."""
         for one in parts:
-            extra = one.work(now_ms, self.lives)
+            # All is judged by what comes before it: that is tried in every round.
+            extra = self.guard.work(one, now_ms, self.lives, rests=parts is not self.before)
             for time_ms, tray, fields in extra.journal:
                 self._write(time_ms, tray, fields)
             self._unkept.journal += extra.recorded
@@ -229,7 +238,7 @@ class Loop:
             self._unkept.notes |= extra.notes
 
     def _take_in(self, arrivals: list[Arrival], now_ms: int, sensors: Sequence[Sensor]) -> None:
-        taken, refused = self._intake.take(arrivals, now_ms)
+        taken, refused = self.intake.take(arrivals, now_ms, knows_time=self.knows_time())
         unkept = self._unkept
         readings = self._take_readings(taken)
         for time_ms, tray, quantity in doubted(refused, self._settle_ms, now_ms):
@@ -264,7 +273,7 @@ class Loop:
         if not self._backlog_is_in:
             passed_s = self._clock.monotonic_s()
             is_old = any(reading.time_ms < now_ms - self.backlog_ms for reading in readings)
-            is_deaf = any(not sensor.health().works for sensor in sensors)
+            is_deaf = any(not self.guard.slips.health(sensor).works for sensor in sensors)
             waited_s = passed_s - self._began_s
             more_to_come = (is_old or self.queue) and waited_s < BACKLOG_PATIENCE_S
             if more_to_come or (is_deaf and waited_s < DEAF_PATIENCE_S):
@@ -275,7 +284,7 @@ class Loop:
 
     def _tell(self, transitions: Iterable[Transition], until_ms: Mapping[str, int]) -> None:
         """Put changes into the journal and the outbox of the next commit."""
-        chronicle = Chronicle(self._teller, self.lives, self.observer, self.hiding)
+        chronicle = Chronicle(self._teller, self.lives, self.observer, self.hiding, self.is_cut_off)
         for entry in chronicle.write(transitions, until_ms):
             self._unkept.journal.append((entry.time_ms, entry.tray, entry.fields))
             self._unkept.changed.add(entry.tray)
@@ -319,7 +328,7 @@ class Loop:
         if now_ms - self._saved_ms >= STATE_EVERY_MS:
             unkept.changed.update(self._settle_ms)
         notes = self.notes()
-        noted = notes.get("sensors")
+        noted = notes.get("sensors"), notes.get("time")
         is_told = self.telling is not None and self.telling.changed
         if not unkept and noted == self._noted and not is_told:
             self._was_whole()
@@ -342,7 +351,7 @@ class Loop:
         try:
             self._store.keep(round_)
         except StoreFailed as error:
-            self._failed(error, now_ms)
+            self.failing.failed(error, unkept, now_ms)
             return
         self._noted = noted
         if self.telling:
@@ -350,32 +359,21 @@ class Loop:
         self._kept(now_ms)
         self._was_whole()
 
-    def _failed(self, error: StoreFailed, now_ms: int) -> None:
-        if not error.may_heal:
-            raise error
-        waiting = len(self._unkept.readings)
-        self._store.announce(f"{error.why}; {waiting} readings wait in memory")
-        if self.failing_since_ms is None:
-            self.failing_since_ms = now_ms
-            log.error("store cannot keep readings", extra={"why": error.why, "waiting": waiting})
-
     def _kept(self, now_ms: int) -> None:
-        unkept, self._unkept = self._unkept, _Unkept()
-        if self.failing_since_ms is not None:
-            log.warning("store keeps readings again", extra={"kept": len(unkept.readings)})
-            self._store.announce("")
-            self.failing_since_ms = None
+        unkept, self._unkept = self._unkept, Unkept()
+        self.failing.kept(unkept)
         if unkept.changed >= set(self._settle_ms):
             self._saved_ms = now_ms
         by_sensor: dict[int, list[Arrival]] = {}
         for arrival in unkept.arrivals:
             by_sensor.setdefault(id(arrival.sensor), []).append(arrival)
         for arrivals in by_sensor.values():
-            arrivals[0].sensor.acknowledge(arrivals)
+            sensor = arrivals[0].sensor
+            self.guard.slips.try_(f"{sensor.name} (acknowledge)", sensor.acknowledge, arrivals)
         self._teller.nudge(unkept.due)
 
     def _was_whole(self) -> None:
         """Let those who take part hear that nothing of the round is missing."""
         if self._could_ask:
             for one in (*self.before, *self.beside):
-                one.committed()
+                self.guard.committed(one)

@@ -1,7 +1,8 @@
-"""The committed messages on their way out: a thread for each channel, so that none waits for another.
+"""The messages on their way out: a thread for each channel, so that none waits for another.
 
-The rule of this file: nothing leaves that is not committed, and nothing but a channel's own answer
-takes a message from the store.
+The rule of this file: as long as the store keeps rounds, nothing leaves that is not committed; while it cannot,
+what falls due leaves from memory, and once more only where the process ends before the store has it. Nothing but
+a channel's own answer takes a message from the store.
 """
 
 import logging
@@ -11,8 +12,9 @@ from typing import Final, NamedTuple
 
 from wardian.daemon.channel import Channel, wait_s
 from wardian.daemon.freshness import SayTime
+from wardian.daemon.unwritten import Unwritten
 from wardian.rules.errors import StoreFailed
-from wardian.rules.ports import Clock, Due, Notifier, Store
+from wardian.rules.ports import Clock, Due, DueMessage, Notifier, Store
 
 log = logging.getLogger(__name__)
 
@@ -35,6 +37,13 @@ class Backlog(NamedTuple):
         return f"{self.messages} message{plural} not delivered yet, since {say_time(self.since_ms)}{why}"
 
 
+class Stuck(NamedTuple):
+    """Since when a channel takes nothing, by monotonic time, and why it did not the last time."""
+
+    since_s: float
+    why: str
+
+
 def backlogs(waiting: Iterable[Due]) -> list[Backlog]:
     """Return what waits by channel, in the order of the oldest message of each."""
     found: dict[str, Backlog] = {}
@@ -52,10 +61,13 @@ class Outbox:
         self._store = store
         self._clock = clock
         self._say_time = say_time
+        self._unwritten = Unwritten()
         self._channels = {
-            Channel(notifier, store, clock, say_time): threading.Event() for notifier in notifiers
+            Channel(notifier, store, clock, say_time, self._unwritten): threading.Event()
+            for notifier in notifiers
         }
         self._threads: list[threading.Thread] = []
+        self._without_store: set[str] = set()
 
     def hear_answers(self, answered: Callable[[str, str], None]) -> None:
         """Let somebody hear, by the channel's name, why it refused a message for good, or nothing when it took one."""
@@ -76,6 +88,23 @@ class Outbox:
         """Say that a commit has brought messages; returns at once."""
         for wake in self._channels.values():
             wake.set()
+
+    def hold(self, due: Sequence[DueMessage], now_ms: int) -> None:
+        """Send messages from memory, as they cannot be committed now; returns at once."""
+        self._unwritten.hold(due, now_ms)
+        self.nudge()
+
+    def written(self) -> None:
+        """Hear that what was held is committed."""
+        self._unwritten.written()
+
+    def stuck(self) -> dict[str, Stuck]:
+        """Return the channels that have not taken what was tried, by name."""
+        return {
+            channel.name: Stuck(since_s, channel.why)
+            for channel in self._channels
+            if (since_s := channel.stuck_since_s) is not None
+        }
 
     def run_due(self, now_ms: int) -> None:
         """Send everything whose time has come, channel by channel, in the caller's thread.
@@ -118,12 +147,17 @@ class Outbox:
 
     def _round(self, channel: Channel, now_ms: int) -> int | None:
         try:
-            return channel.run_due(now_ms)
+            next_ms = channel.run_due(now_ms)
         except StoreFailed as error:
-            facts = {"channel": channel.name, "why": error.why}
-            log.error("outbox cannot use the store", extra=facts)  # noqa: TRY400 - a full disk needs no traceback
+            if channel.name not in self._without_store:
+                facts = {"channel": channel.name, "why": error.why}
+                log.error("outbox cannot use the store", extra=facts)  # noqa: TRY400 - a full disk needs no traceback
+            self._without_store.add(channel.name)
         except Exception:  # the outermost round of this thread: a slip must not silence the channel
             log.exception("outbox stumbled", extra={"channel": channel.name})
+        else:
+            self._without_store.discard(channel.name)
+            return next_ms
         return now_ms + STORE_PAUSE_MS
 
     def _say_what_has_no_channel(self) -> None:

@@ -106,7 +106,7 @@ def _summary(keys: "SummaryKeys", around: Around, opened: ExitStack) -> "Beside"
     told = Told.of(notes[NOTE]) if NOTE in notes else None
     plan = Plan(keys.at, config.site.zone, channels, settle_ms)
     daily = DailySummary(plan, make, watched_time(notes, around.store, pause_ms), told)
-    daily.is_ready = lambda: around.loop.is_up_to_date
+    daily.is_ready = lambda: around.loop.is_sure
     opened.callback(daily.stop)
     return daily
 

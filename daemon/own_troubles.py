@@ -46,6 +46,21 @@ def names_of(alarm: Alarm, advice: Advice) -> dict[str, Any]:
     }
 
 
+def entry_about(name: str, advice: Advice, now_ms: int, words: str) -> dict[str, Any]:
+    """Return the entry of the journal that a trouble of the watch begins."""
+    alarm = Alarm(WATCH, "", name)
+    headline = advice.alarm.replace("-", " ")
+    return {
+        "time": utc_text(now_ms),
+        "tray": WATCH,
+        "quantity": "",
+        "event": RAISED,
+        **names_of(alarm, advice),
+        "since": utc_text(now_ms),
+        "message": f"{headline[0].upper()}{headline[1:]}: {words}",
+    }
+
+
 @dataclass(slots=True)
 class _Said:
     """What was said of a trouble since the last round: how it stands, and until when where it ends by itself."""
@@ -133,18 +148,8 @@ class OwnTroubles:
             extra.due += self._words.messages(self._words.message(fields))
 
     def _entry(self, name: str, said: _Said, now_ms: int) -> dict[str, Any]:
-        alarm = Alarm(WATCH, "", name)
-        headline = self._advice[name].alarm.replace("-", " ")
-        return {
-            "time": utc_text(now_ms),
-            "tray": WATCH,
-            "quantity": "",
-            "event": RAISED,
-            **names_of(alarm, self._advice[name]),
-            "since": utc_text(now_ms),
-            "message": f"{headline[0].upper()}{headline[1:]}: {said.words}",
-            **({_UNTIL: now_ms + SEEN_WITHIN_MS} if said.ends_by_itself else {}),
-        }
+        entry = entry_about(name, self._advice[name], now_ms, said.words)
+        return {**entry, **({_UNTIL: now_ms + SEEN_WITHIN_MS} if said.ends_by_itself else {})}
 
     def _over(self, raised: Mapping[str, Any], now_ms: int) -> dict[str, Any]:
         headline = str(raised["alarm"]).replace("-", " ")

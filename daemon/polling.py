@@ -13,6 +13,7 @@ from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.background import BackgroundScheduler
 from apscheduler.triggers.base import BaseTrigger
 
+from wardian.daemon.guarded import Slips
 from wardian.rules.errors import SensorUnreachable
 from wardian.rules.ports import Clock, Sensor
 
@@ -50,6 +51,8 @@ class Polling:
             if sensor.poll_every_s is not None
         ]
         self._failing: set[str] = set()
+        #: Counts the polls that end in an error nobody foresaw.
+        self.slips = Slips(lambda _name, _words: None)
         self._scheduler: Any = None
         self._offset_s = self._offset()
 
@@ -93,7 +96,7 @@ class Polling:
 
     def _poll(self, sensor: Sensor) -> None:
         try:
-            sensor.poll()
+            self.slips.try_(f"{sensor.name} (poll)", sensor.poll)
         except SensorUnreachable as error:
             if sensor.name not in self._failing:
                 log.warning("sensor does not answer", extra={"sensor": sensor.name, "why": error.why})

@@ -74,14 +74,14 @@ class Recording:
         new = [record for record in self._known if record.number > self._taken]
         if not new:
             return Extra()
-        self._taken = new[-1].number
         for tray in sorted(self._trays.keys() & _trays_of(new, self._known)):
             self._replan(tray, self._known)
-        extra = Extra(notes={NOTE: self._taken})
+        extra = Extra(notes={NOTE: new[-1].number})
         for record in new:
             if record.time_ms >= self._trays.get(record.tray, _NEVER_MS):
                 extra.recorded.append((now_ms, record.tray, entry_of(record, self._tongue, now_ms)))
                 extra.readings += readings_of(record)
+        self._taken = new[-1].number
         return extra
 
     def committed(self) -> None:

@@ -7,15 +7,19 @@ import logging
 import os
 import signal
 import threading
+from collections.abc import Callable
 from contextlib import ExitStack
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NoReturn
 
 from wardian.daemon import logs, wiring
 from wardian.daemon.bench_watch import Watch
+from wardian.daemon.clock_watch import Anew
 from wardian.daemon.config import Config
+from wardian.daemon.configuration_kept import log_warnings
 from wardian.daemon.exit_status import DOES_NOT_HOLD, DONE
-from wardian.rules.errors import AdapterError
+from wardian.daemon.last_words import say_last_words, tell_of_last_end
+from wardian.rules.errors import AdapterError, StoreFailed, WardianError
 
 if TYPE_CHECKING:
     from wardian.daemon.config_page import PageKeys
@@ -23,10 +27,17 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 
 _SIGNALS: Final = frozenset({signal.SIGTERM, signal.SIGINT})
+#: What the loop's thread sends when it ends by itself.
+_ENDED: Final = signal.SIGUSR1
+#: What must be blocked before any thread is started.
+BLOCKED: Final = _SIGNALS | {_ENDED}
+#: How long a start waits for a machine's clock that cannot be right, and how often it looks.
+TIME_PATIENCE_S: Final = 60.0
+_LOOK_S: Final = 0.25
 
 
 def watch(config_path: Path) -> int:
-    """Watch until SIGTERM or SIGINT, which every thread must block; return the exit status.
+    """Watch until SIGTERM or SIGINT; every thread must block ``BLOCKED``; return the exit status.
 
     Raises:
         BadConfig: The configuration cannot be used.
@@ -35,19 +46,63 @@ def watch(config_path: Path) -> int:
     """
     config = wiring.load_config(config_path)
     logs.begin()
-    with ExitStack() as opened:
-        watching = open_whole(config, opened)
-        return _until_told(watching)
+    log_warnings(config)
+    if not _time_came(config):
+        return DONE
+    try:
+        return _watch_until_told(config)
+    except StoreFailed as error:
+        say_last_words(config, error)
+        raise
+    except WardianError:
+        # What cannot work as configured is told to whoever configures it: its channels may be what is wrong.
+        raise
+    except Exception as error:
+        # Never the status of a configuration that cannot be used: after that no service manager starts anew.
+        log.critical("watching ended by what nobody foresaw", exc_info=True)
+        say_last_words(config, error)
+        return DOES_NOT_HOLD
 
 
-def open_whole(config: Config, opened: ExitStack) -> Watch:
+def _watch_until_told(config: Config) -> int:
+    """Watch, and begin anew each time that an era is to be moved, for the clock was wrong."""
+    anew: Anew | None = None
+    while True:
+        with ExitStack() as opened:
+            watching = open_whole(config, opened, anew)
+            if watching.troubles is not None and anew is None:
+                tell_of_last_end(config, watching.troubles)
+            status = _until_told(watching, lambda error: say_last_words(config, error))
+        anew = watching.anew
+        if anew is None:
+            return status
+        log.info("beginning anew by another time")
+        wiring.move_era(config, anew)
+
+
+def _time_came(config: Config) -> bool:
+    """Wait a little for a machine's clock that cannot be right yet; return False where one was told to stop meanwhile.
+
+    Until then nothing is opened: what waits at a broker waits there, and keeps its time.
+    """
+    machine = wiring.machine_clock()
+    begun_s, known_ms = machine.monotonic_s(), wiring.earliest_ms(config)
+    if machine.wall_ms() < known_ms:
+        log.warning("waiting for the clock to be set", extra={"at_most_s": TIME_PATIENCE_S})
+    while machine.wall_ms() < known_ms and machine.monotonic_s() - begun_s < TIME_PATIENCE_S:
+        if signal.sigtimedwait(_SIGNALS, _LOOK_S) is not None:
+            return False
+    return True
+
+
+def open_whole(config: Config, opened: ExitStack, anew: Anew | None = None) -> Watch:
     """Open all that runs, the page included; it is closed with ``opened``.
 
     Raises:
         StoreFailed: The store cannot keep its promise.
         AdapterError: Something can never work as configured.
     """
-    watching = wiring.open_watch(config, opened)
+    watching = wiring.open_watch(config, opened, anew)
     if config.outward.page is not None:
         _open_page(config, config.outward.page, watching, opened)
     return watching
@@ -69,9 +124,10 @@ def _open_page(config: Config, keys: "PageKeys", watching: Watch, opened: ExitSt
     watching.wires.append(Wire("page", server.health))
 
 
-def _until_told(watching: Watch) -> int:
+def _until_told(watching: Watch, say_last_words: Callable[[BaseException], None]) -> int:
     """Run the loop in a thread of its own; a loop that ends by itself ends the daemon."""
     failures: list[BaseException] = []
+    ended = threading.Event()
 
     def work() -> None:
         try:
@@ -79,24 +135,40 @@ def _until_told(watching: Watch) -> int:
         except BaseException as error:  # noqa: BLE001  # handed to the main thread, which raises it
             failures.append(error)
         finally:
-            os.kill(os.getpid(), signal.SIGTERM)
+            ended.set()
+            os.kill(os.getpid(), _ENDED)
 
-    threading.excepthook = _end_at_once
+    threading.excepthook = lambda broken: _end_at_once(broken, say_last_words)
     thread = threading.Thread(target=work, name="loop")
     thread.start()
-    received = signal.sigwait(_SIGNALS)
-    log.info("stopping", extra={"signal": signal.Signals(received).name})
+    received = signal.sigwait(BLOCKED)
+    while received == _ENDED and not ended.is_set():
+        received = signal.sigwait(BLOCKED)
+    if received != _ENDED:
+        log.info("stopping", extra={"signal": signal.Signals(received).name})
     watching.stop()
     thread.join()
+    if received != _ENDED:
+        watching.anew = None
     if failures:
-        raise failures[0]
+        _end_with(failures[0])
     return DONE
 
 
-def _end_at_once(broken: Any) -> None:
+def _end_with(error: BaseException) -> NoReturn:
+    """Raise what ended the rounds: nothing that comes up in them is a mistake of the configuration."""
+    if isinstance(error, WardianError) and not isinstance(error, StoreFailed):
+        raise RuntimeError(f"the rounds ended: {type(error).__name__}") from error  # noqa: TRY004 - no wrong type
+    raise error
+
+
+def _end_at_once(broken: Any, say_last_words: Callable[[BaseException], None]) -> None:
     """End the process when a thread died of what nobody foresaw: alive and deaf would be worse."""
     error = (broken.exc_type, broken.exc_value, broken.exc_traceback)
     name = broken.thread.name if broken.thread else "unknown"
     log.critical("thread died, ending", extra={"thread_name": name}, exc_info=error)
-    logging.shutdown()
-    os._exit(DOES_NOT_HOLD)
+    try:
+        say_last_words(broken.exc_value or broken.exc_type())
+    finally:
+        logging.shutdown()
+        os._exit(DOES_NOT_HOLD)

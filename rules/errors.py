@@ -92,3 +92,15 @@ class StoreFailed(AdapterError):
         """``may_heal`` when only the moment is bad: a lock held by another, a full disk."""
         super().__init__(adapter, why)
         self.may_heal = may_heal
+
+
+class StoreFull(StoreFailed):
+    """There is no room left where things are kept; it may come again."""
+
+    def __init__(self, adapter: str, why: str) -> None:
+        """Name the store."""
+        super().__init__(adapter, why, may_heal=True)
+
+
+class StoreDamaged(StoreFailed):
+    """What is kept cannot be read as it was written."""

@@ -7,6 +7,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol
 
+from wardian.rules.moving import Moving
 from wardian.rules.plans import TrayPlan
 from wardian.rules.readings import Chunk, Reading, Series
 from wardian.rules.records import Record
@@ -123,6 +124,12 @@ class Sensor(Protocol):
 
     def acknowledge(self, arrivals: Sequence[Arrival]) -> None:
         """Tell the source that these are kept for good. Called only after the commit."""
+
+    def hear_live(self, *, only: bool) -> None:
+        """Hear what is new without waiting for acknowledgements, as nothing can be kept; or as ever again.
+
+        What comes so is lost with the process, but it is judged. A wire without acknowledgements does nothing.
+        """
 
     def health(self) -> SensorHealth:
         """Return whether the wire works now."""
@@ -252,6 +259,42 @@ class Kept(NamedTuple):
     repeated: int
 
 
+class Room(NamedTuple):
+    """How much room there is where things are kept, and whether some is held back for what must be said."""
+
+    free_bytes: int
+    has_reserve: bool
+
+
+class Older(NamedTuple):
+    """Before when what was kept is let go; None: it stays for good."""
+
+    readings_ms: int | None = None
+    rollups_ms: int | None = None
+    messages_ms: int | None = None
+
+
+class Unreadable(NamedTuple):
+    """A packed row that cannot be read: its table, its key in order of the columns, and why."""
+
+    table: str
+    key: tuple[int, int]
+    why: str
+
+
+class Mended(NamedTuple):
+    """What was wrong with the database as it was opened, and what became of it.
+
+    ``what`` is ``database`` (put aside, a backup of ``backup_ms`` taken in or a new one begun), ``log`` (put aside),
+    ``missing log`` (nothing could be done) or ``hours`` (some packed ones put aside). ``aside`` is where it lies now.
+    """
+
+    what: str
+    why: str
+    aside: str = ""
+    backup_ms: int | None = None
+
+
 #: Series whose hour is folded in one transaction.
 SERIES_AT_ONCE: Final = 40
 
@@ -266,11 +309,28 @@ class Store(Protocol):
     def keep(self, round_: Round) -> Kept:
         """Commit one round: all of it or nothing. A repeated (time, tray, quantity) is ignored."""
 
+    def move(self, moving: Moving) -> None:
+        """Move all that was kept of an era to where it belongs, for the clock was wrong from its begin on.
+
+        Readings, late ones, refusals, the journal, messages, states and notes are moved in one transaction; keys of
+        messages and what people put on record stay. The caller sees to it that no hour of the era is folded and that
+        the era does not begin before what was kept ahead of it.
+        """
+
     def damage(self) -> str:
-        """Return what is broken in what is kept, empty if nothing; looks at all of it."""
+        """Return what is broken in what is kept, empty if nothing; looks at all of it but what is packed."""
+
+    def unreadable(self, from_ms: int = 0) -> list[Unreadable]:
+        """Return the packed rows of the hours from one on that cannot be read; looks at each."""
+
+    def put_aside(self, found: Sequence[Unreadable], now_ms: int) -> Mended:
+        """Take packed rows that cannot be read out of the way of all others; they are kept elsewhere."""
 
     def announce(self, trouble: str) -> None:
         """Say to whoever looks what keeps rounds from being kept; empty when nothing does. Never raises."""
+
+    def room(self) -> Room | None:
+        """Hold some room back where there is enough, and return how much is left; None where nobody can tell."""
 
     def states(self) -> dict[str, dict[str, Any]]:
         """Return the last saved engine state of every tray."""
@@ -301,6 +361,15 @@ class Store(Protocol):
 
         At most that of so many series, so that nobody has to wait long. Readings are read as before. An hour is rolled up by the plan that its tray has now; it is folded when it
         ended at least an hour before the hour of the newest reading, and once more when one of it comes later.
+        """
+
+    def let_go(self, older: Older) -> bool:
+        """Let go of the oldest hour that ended before an instant; return whether more is to be let go.
+
+        With its readings go their marks as late, and what was refused before; with messages those that are delivered
+        or given up. Only hours that are summed up go, so that the last one or two of all there are stay. What is let
+        go is as if it had never been read, but that its hours are not rolled up again when something of them comes
+        late. The journal and records stay for good.
         """
 
     def folded_until_ms(self) -> int:

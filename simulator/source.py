@@ -120,6 +120,9 @@ class SimulatedSensor:
     def acknowledge(self, arrivals: Sequence[Arrival]) -> None:
         """Do nothing: what was read is not kept here."""
 
+    def hear_live(self, *, only: bool) -> None:
+        """Do nothing: nobody waits for an acknowledgement."""
+
     def health(self) -> SensorHealth:
         """Return that all is well, always: its faults are those of trays."""
         return SensorHealth(works=True, words=f"{len(self._settings.trays)} pretended trays")

@@ -118,6 +118,9 @@ class CsvSensor:
     def acknowledge(self, arrivals: Sequence[Arrival]) -> None:
         """Do nothing: the file keeps its rows, and the store knows what it has."""
 
+    def hear_live(self, *, only: bool) -> None:
+        """Do nothing: nobody waits for an acknowledgement."""
+
     def health(self) -> SensorHealth:
         """Return how far the file was read, or why it was not."""
         return self._health

@@ -133,6 +133,9 @@ class KernelSensor:
     def acknowledge(self, arrivals: Sequence[Arrival]) -> None:
         """Do nothing: a kernel file keeps no past."""
 
+    def hear_live(self, *, only: bool) -> None:
+        """Do nothing: nobody waits for an acknowledgement."""
+
     def health(self) -> SensorHealth:
         """Return how many files answered the last poll, and what is wrong with the others."""
         return self._health

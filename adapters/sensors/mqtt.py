@@ -166,6 +166,10 @@ class MqttSensor:
         """Tell the broker that these are kept for good."""
         self._session.acknowledge([arrival.message for arrival in arrivals])
 
+    def hear_live(self, *, only: bool) -> None:
+        """Go on hearing what is new while nothing can be kept: a broker waits for so many acknowledgements alone."""
+        self._session.hear_live(only=only)
+
     def health(self) -> SensorHealth:
         """Return whether messages can come now."""
         return self._session.health()

@@ -13,6 +13,7 @@ from sqlalchemy.dialects.sqlite import insert
 
 from wardian.adapters.stores import sums
 from wardian.adapters.stores.hours import HOUR_MS, Instants, hour_packed, instants_packed
+from wardian.adapters.stores.letting_go import gone_until_ms
 from wardian.adapters.stores.pieces import pieces_packed, pieces_unpacked
 from wardian.adapters.stores.reading_back import (
     Span,
@@ -118,8 +119,9 @@ def _fold_hour(connection: Connection, hour_ms: int, most: int, rolling: "_Rolli
     for number, points in rows.items():
         driver.execute(_KEEP, (hour_ms, number, hour_packed(points, hour_ms, shared.get(number))))
     connection.execute(delete(readings).where(of_hour, readings.c.series_id.in_(numbers)))
-    for number, points in rows.items():
-        rolling.roll(number, hour_ms, points)
+    if hour_ms >= gone_until_ms(connection):
+        for number, points in rows.items():
+            rolling.roll(number, hour_ms, points)
 
 
 def shared_instants(fresh: Mapping[int, Points], names: Mapping[int, Series]) -> dict[int, Instants]:

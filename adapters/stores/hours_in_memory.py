@@ -1,7 +1,8 @@
 """Hours rolled up for the store in memory: the plain way, every hour after the first that changed."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
+from wardian.rules.moving import Moving
 from wardian.rules.plans import TrayPlan
 from wardian.rules.readings import Reading, Series, points
 from wardian.rules.rollups import (
@@ -16,12 +17,19 @@ from wardian.rules.rollups import (
 )
 
 
+def summed_until_ms(from_ms: int, times_ms: Sequence[int]) -> int:
+    """Return before when all is summed up once readings of these times are kept: a full hour that is long over."""
+    newest_ms = max(times_ms, default=from_ms)
+    return from_ms if newest_ms < from_ms + 2 * HOUR_MS else newest_ms // HOUR_MS * HOUR_MS - HOUR_MS
+
+
 class HoursInMemory:
     """Readings by hour, and what each hour came to."""
 
     def __init__(self) -> None:
         self.until_ms = 0
         self._newest_ms = 0
+        self._gone_ms = -(2**63)
         self._heard: dict[Series, dict[int, dict[int, float]]] = {}
         self._rolled: dict[Series, dict[int, RolledUp]] = {}
         self._changed_ms: dict[Series, int] = {}
@@ -29,9 +37,29 @@ class HoursInMemory:
     def add(self, reading: Reading) -> None:
         """Take a reading that is new."""
         series, hour_ms = Series(reading.tray, reading.quantity), reading.time_ms // HOUR_MS * HOUR_MS
-        self._heard.setdefault(series, {}).setdefault(hour_ms, {})[reading.time_ms] = reading.value
         self._newest_ms = max(self._newest_ms, reading.time_ms)
+        if hour_ms < self._gone_ms:
+            return
+        self._heard.setdefault(series, {}).setdefault(hour_ms, {})[reading.time_ms] = reading.value
         self._changed_ms[series] = min(self._changed_ms.get(series, hour_ms), hour_ms)
+
+    def move(self, moving: Moving) -> None:
+        """Move readings of an era of which nothing is rolled up."""
+        moved = [
+            Reading(time_ms, *series, values.pop(time_ms))
+            for series, heard in self._heard.items()
+            for values in heard.values()
+            for time_ms in list(values)
+            if moving.of(time_ms) != time_ms
+        ]
+        for heard in self._heard.values():
+            for hour_ms in [hour_ms for hour_ms, values in heard.items() if not values]:
+                del heard[hour_ms]
+        self._newest_ms = max(
+            (max(max(hour) for hour in one.values()) for one in self._heard.values() if one), default=0
+        )
+        for reading in moved:
+            self.add(reading._replace(time_ms=moving.of(reading.time_ms)))
 
     def roll(self, before_ms: int, plans: Mapping[str, TrayPlan]) -> None:
         """Roll up every hour that ended before an instant and an hour before that of the newest reading."""
@@ -49,6 +77,21 @@ class HoursInMemory:
         rolled = self._rolled.get(series, {})
         found = [rolled[hour_ms].rollups for hour_ms in sorted(rolled)]
         return between(one_after_another(found), from_ms, to_ms)
+
+    def let_readings_go(self, until_ms: int) -> None:
+        """Forget the readings before an instant, and roll up nothing of that time any more."""
+        self._gone_ms = until_ms
+        for series, heard in self._heard.items():
+            for hour_ms in [hour_ms for hour_ms in heard if hour_ms < until_ms]:
+                del heard[hour_ms]
+            if self._changed_ms.get(series, until_ms) < until_ms:
+                self._changed_ms[series] = until_ms
+
+    def let_rollups_go(self, before_ms: int) -> None:
+        """Forget what the hours before an instant came to."""
+        for rolled in self._rolled.values():
+            for hour_ms in [hour_ms for hour_ms in rolled if hour_ms < before_ms]:
+                del rolled[hour_ms]
 
     def _roll_series(self, series: Series, from_ms: int, plan: TrayPlan) -> None:
         """Roll up the closed hours of a series, from the last one before an instant in which it was heard."""

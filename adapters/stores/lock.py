@@ -1,8 +1,9 @@
 """One writer a database: a lock beside the file, which dies with its holder.
 
 The file ``<database>-lock`` names the holder's process and remembers that the database was made, so
-that an emptied file is not taken for a fresh start. It stays where it is; only its lock counts. A holder
-that cannot write its database leaves a word about it here, as a few bytes written in place need no room.
+that an emptied file is not taken for a fresh start, and whether its log was put away. It stays where it is;
+only its lock counts. A holder that cannot write its database leaves a word about it here, as a few bytes
+written in place need no room.
 """
 
 import contextlib
@@ -13,8 +14,11 @@ from threading import Event
 from typing import Final, NamedTuple, Self
 
 from wardian.adapters.stores.failures import failed
+from wardian.rules.errors import StoreFailed
 
 _MADE: Final = "made"
+#: While there is a log beside the database, and after a holder that was killed.
+_HAS_LOG: Final = "log"
 _MOST_BYTES: Final = 1000
 _TRIES: Final = 10
 _PAUSE_S: Final = 0.02
@@ -36,7 +40,7 @@ def holder(path: Path) -> Holder | None:
     try:
         fcntl.flock(descriptor, fcntl.LOCK_SH | fcntl.LOCK_NB)
     except BlockingIOError:
-        named, _, trouble = _lines(descriptor)
+        named, _, _, trouble = _lines(descriptor)
         return Holder(int(named), trouble) if named.isdigit() else None
     except OSError:
         return None
@@ -45,13 +49,39 @@ def holder(path: Path) -> Holder | None:
     return None
 
 
+def was_made(path: Path) -> bool:
+    """Return whether there was a database of ours at this path before."""
+    try:
+        descriptor = os.open(f"{path}-lock", os.O_RDONLY | os.O_CLOEXEC)
+    except OSError:
+        return False
+    try:
+        return _lines(descriptor)[1] == _MADE
+    finally:
+        os.close(descriptor)
+
+
+def mark_whole(path: Path) -> None:
+    """Remember, where nobody holds the database, that there is no log beside it any more."""
+    if not Path(f"{path}-lock").exists():
+        return
+    with contextlib.suppress(StoreFailed):
+        lock = DatabaseLock.take(path)
+        lock.mark_whole()
+        lock.release()
+
+
 class DatabaseLock:
     """The sole right to write one database, held until ``release`` or the end of the process."""
 
     def __init__(self, path: Path, descriptor: int) -> None:
         self._path = path
         self._descriptor: int | None = descriptor
-        self.was_made = _MADE in _lines(descriptor)
+        _, made, log, _ = _lines(descriptor)
+        self.was_made = made == _MADE
+        #: Whether the database had a log beside it when it was last let go.
+        self.had_log = log == _HAS_LOG
+        self._has_log = self.had_log
         self._trouble = ""
         self._write()
 
@@ -78,11 +108,16 @@ class DatabaseLock:
         return cls(path, descriptor)
 
     def mark_made(self) -> None:
-        """Remember that the database exists, so that an empty file here is a loss."""
-        if not self.was_made and self._descriptor is not None:
-            self.was_made = True
+        """Remember that the database exists with a log beside it, so that to miss one is a loss."""
+        if not (self.was_made and self._has_log) and self._descriptor is not None:
+            self.was_made = self._has_log = True
             self._write()
             os.fsync(self._descriptor)
+
+    def mark_whole(self) -> None:
+        """Remember that all that was in the log is in the database now."""
+        self._has_log = False
+        self._write()
 
     def announce(self, trouble: str) -> None:
         """Say to whoever looks what keeps us from writing; empty when nothing does."""
@@ -99,7 +134,8 @@ class DatabaseLock:
     def _write(self) -> None:
         if self._descriptor is None:
             return
-        lines = (str(os.getpid()), _MADE if self.was_made else "", " ".join(self._trouble.split()))
+        made, log = _MADE if self.was_made else "", _HAS_LOG if self._has_log else ""
+        lines = (str(os.getpid()), made, log, " ".join(self._trouble.split()))
         text = "\n".join(lines).encode()[:_MOST_BYTES]
         # A full disk or a read-only one must not keep the daemon from reading what it has.
         with contextlib.suppress(OSError):
@@ -119,6 +155,6 @@ def _lock(descriptor: int) -> None:
 
 
 def _lines(descriptor: int) -> list[str]:
-    """Return the three lines: process, whether the database was made, trouble."""
+    """Return the four lines: process, whether the database was made, whether it has a log, trouble."""
     lines = os.pread(descriptor, _MOST_BYTES, 0).decode("utf-8", "replace").split("\n")
-    return [*lines, "", "", ""][:3]
+    return [*lines, "", "", "", ""][:4]

@@ -11,20 +11,26 @@ from dataclasses import replace
 from threading import RLock
 from typing import Any, NamedTuple
 
-from wardian.adapters.stores.hours_in_memory import HoursInMemory
+from wardian.adapters.stores.hours_in_memory import HoursInMemory, summed_until_ms
+from wardian.adapters.stores.moving_in_memory import moved_due, moved_readings, moved_refusal
 from wardian.adapters.stores.packing import (
     ADAPTER,
+    GONE_NOTE,
     REFUSED_LIMIT,
     Packed,
     Row,
     act_of,
     act_row,
+    moved_entry,
+    moved_packed,
+    moved_text,
     pack,
     record_of,
     record_row,
     state_of,
 )
 from wardian.rules.errors import StoreFailed
+from wardian.rules.moving import Moving
 from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import (
     SERIES_AT_ONCE,
@@ -34,13 +40,16 @@ from wardian.rules.ports import (
     JournalEntry,
     Kept,
     MakeRecords,
+    Mended,
     Message,
+    Older,
     Refused,
     Round,
+    Unreadable,
 )
 from wardian.rules.readings import Chunk, Reading, Series, chunk_of
 from wardian.rules.records import Record
-from wardian.rules.rollups import Rollups
+from wardian.rules.rollups import HOUR_MS, Rollups
 from wardian.rules.transitions import RAISED, RETURNED
 
 
@@ -69,6 +78,8 @@ class MemoryStore:
         self._acts: dict[int, Act] = {}
         self._records: list[Row] = []
         self._hours = HoursInMemory()
+        self._last_due = 0
+        self._summed_ms = 0
 
     def close(self) -> None:
         """Do nothing: what is kept stays readable."""
@@ -76,6 +87,21 @@ class MemoryStore:
     def damage(self) -> str:
         """Return nothing: there is no file to be damaged."""
         return ""
+
+    def unreadable(self, from_ms: int = 0) -> list[Unreadable]:  # noqa: ARG002 - nothing is packed here
+        """Return nothing: nothing is packed here."""
+        return []
+
+    def put_aside(self, found: Sequence[Unreadable], now_ms: int) -> Mended:
+        """Refuse: nothing is packed here.
+
+        Raises:
+            StoreFailed: Always.
+        """
+        raise StoreFailed(ADAPTER, f"nothing is packed in memory: {len(found)} rows at {now_ms}")
+
+    def room(self) -> None:
+        """Return nothing: it takes no room on a disk."""
 
     # --------------------------------------------------------------------------------- rounds
 
@@ -94,6 +120,9 @@ class MemoryStore:
             late = self._add(round_.late)
             self._late.update(late)
             self._keep_rest(packed)
+            self._summed_ms = summed_until_ms(
+                self._summed_ms, [one.time_ms for one in (*round_.readings, *round_.late)]
+            )
         offered = len(round_.readings) + len(round_.late)
         return Kept(added + len(late), offered - added - len(late))
 
@@ -120,8 +149,22 @@ class MemoryStore:
         for row in packed.outbox:
             if (row["channel"], row["key"]) not in self._told:
                 self._told.add((row["channel"], row["key"]))
-                number = len(self._outbox) + 1
-                self._outbox[number] = _due(number, row)
+                self._last_due += 1
+                self._outbox[self._last_due] = _due(self._last_due, row)
+
+    def move(self, moving: Moving) -> None:
+        """Move all that was kept of an era to where it belongs; all of it or nothing."""
+        with self._lock:
+            self._readings = moved_readings(self._readings, moving)
+            self._late = {(moving.of(time_ms), number) for time_ms, number in self._late}
+            self._hours.move(moving)
+            self._summed_ms = moving.end_of(self._summed_ms)
+            self._journal = [moved_entry(row, moving) for row in self._journal]
+            self._refused = [moved_refusal(one, moving) for one in self._refused]
+            self._outbox = {number: moved_due(due, moving) for number, due in self._outbox.items()}
+            self._ends = {n: end._replace(time_ms=moving.of(end.time_ms)) for n, end in self._ends.items()}
+            self._states = {tray: moved_packed(state, moving) for tray, state in self._states.items()}
+            self._notes = {name: moved_text(value, moving) for name, value in self._notes.items()}
 
     def states(self) -> dict[str, dict[str, Any]]:
         """Return the last saved engine state of every tray."""
@@ -165,13 +208,47 @@ class MemoryStore:
         """Return the newest reading of every series."""
         with self._lock:
             last = {number: (time_ms, number) for time_ms, number in sorted(self._readings)}
-            return {series: self._readings[last[number]] for series, number in self._numbers.items()}
+            return {
+                series: self._readings[last[number]]
+                for series, number in self._numbers.items()
+                if number in last
+            }
 
     def fold(self, before_ms: int, plans: Mapping[str, TrayPlan], most: int = SERIES_AT_ONCE) -> bool:  # noqa: ARG002 - here all is done at once
         """Roll up what there is of the hours that ended before an instant; nothing takes less room by it."""
         with self._lock:
             self._hours.roll(before_ms, plans)
         return False
+
+    def let_go(self, older: Older) -> bool:
+        """Let go of all that is too old; here it is done at once."""
+        with self._lock:
+            if older.readings_ms is not None:
+                self._let_readings_go(min(older.readings_ms, self._summed_ms) // HOUR_MS * HOUR_MS)
+                self._refused[:-1] = [one for one in self._refused[:-1] if one[0] >= older.readings_ms]
+            if older.rollups_ms is not None:
+                self._hours.let_rollups_go(older.rollups_ms // HOUR_MS * HOUR_MS)
+            if older.messages_ms is not None:
+                self._let_messages_go(older.messages_ms)
+        return False
+
+    def _let_readings_go(self, before_ms: int) -> None:
+        gone = [place for place in (*self._readings, *self._late) if place[0] < before_ms]
+        for place in gone:
+            self._readings.pop(place, None)
+            self._late.discard(place)
+        if gone:
+            until_ms = max(time_ms for time_ms, _ in gone) // HOUR_MS * HOUR_MS + HOUR_MS
+            until_ms = max(until_ms, json.loads(self._notes.get(GONE_NOTE, str(until_ms))))
+            self._notes[GONE_NOTE] = str(until_ms)
+            self._hours.let_readings_go(until_ms)
+
+    def _let_messages_go(self, before_ms: int) -> None:
+        for number in [number for number, end in self._ends.items() if end.time_ms < before_ms]:
+            if number != self._last_due:
+                due = self._outbox.pop(number)
+                self._told.discard((due.channel, due.message.key))
+                del self._ends[number]
 
     def folded_until_ms(self) -> int:
         """Return before when all hours were rolled up; 0 where none were."""

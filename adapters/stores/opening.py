@@ -9,7 +9,7 @@ from typing import Final
 from wardian.adapters.stores.memory import MemoryStore
 from wardian.adapters.stores.packing import ADAPTER
 from wardian.rules.errors import StoreFailed
-from wardian.rules.ports import Store
+from wardian.rules.ports import Mended, Store
 
 MEMORY: Final = "memory:"
 ACCEPTED: Final = "accepted are sqlite:///FILE (a path, relative to the configuration's folder) and memory:"
@@ -45,6 +45,23 @@ def open_store(url: str, base: Path, *, read_only: bool = False) -> Store:
     from wardian.adapters.stores.sql import SqlStore
 
     return SqlStore.open(path, read_only=read_only)
+
+
+def open_whole_store(url: str, base: Path, backups: str, now_ms: int) -> tuple[Store, list[Mended]]:
+    """Open the store to write; a damaged one is mended first, and what was done is told.
+
+    ``backups`` is the folder of its backups, relative to its own.
+
+    Raises:
+        StoreFailed: There is no such kind of store, or it cannot be opened.
+    """
+    path = database_path(url, base)
+    if path is None:
+        return MemoryStore(), []
+    from wardian.adapters.stores.mending import open_whole
+
+    opened = open_whole(path, path.resolve().parent / backups, now_ms)
+    return opened.store, opened.mended
 
 
 def _without_password(url: str) -> str:

@@ -1,23 +1,22 @@
 """The store in an SQLite file, through SQLAlchemy Core.
 
-The rule of this file: what is written is written by one connection under one lock, in a transaction
-that takes the database's write lock as it begins. Reading never waits for that lock, and holds no
-transaction open between two steps of an iterator.
+The rule of this file: reading holds no transaction open between two steps of an iterator; rounds and marks of
+messages are kept at any cost, the reserve's included, all else only where there is room.
 """
 
 import json
 import logging
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from contextlib import contextmanager
 from pathlib import Path
-from threading import Lock
 from typing import Any, Self
 
 from sqlalchemy import Connection, Engine, Select, exists, func, insert, select, update
 from sqlalchemy import Row as Found
 
-from wardian.adapters.stores import folding, sums
-from wardian.adapters.stores.failures import explaining, failed
+from wardian.adapters.stores import folding, letting_go, moving_rows, sums
+from wardian.adapters.stores.copies import free_name
+from wardian.adapters.stores.failures import explaining
+from wardian.adapters.stores.flaws import flaws_of
 from wardian.adapters.stores.keeping import Keeper
 from wardian.adapters.stores.lock import DatabaseLock
 from wardian.adapters.stores.packing import act_of, act_row, pack, record_of, record_row, state_of
@@ -45,12 +44,15 @@ from wardian.adapters.stores.schema import (
 )
 from wardian.adapters.stores.sqlite_file import (
     asking,
-    damage,
+    driver_of,
     open_for_reading,
     open_for_writing,
     refuse_what_is_not_ours,
-    writing,
 )
+from wardian.adapters.stores.transactions import Transactions
+from wardian.adapters.stores.unreadable import put_aside as put_rows_aside
+from wardian.adapters.stores.unreadable import unreadable
+from wardian.rules.moving import Moving
 from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import (
     SERIES_AT_ONCE,
@@ -60,9 +62,12 @@ from wardian.rules.ports import (
     JournalEntry,
     Kept,
     MakeRecords,
+    Mended,
     Message,
+    Older,
     Refused,
     Round,
+    Unreadable,
 )
 from wardian.rules.readings import Chunk, Reading, Series
 from wardian.rules.records import Record
@@ -72,17 +77,13 @@ from wardian.rules.transitions import RAISED, RETURNED
 log = logging.getLogger(__name__)
 
 
-class SqlStore:
+class SqlStore(Transactions):
     """What is kept, in one SQLite file; may be called from any thread."""
 
     def __init__(self, path: Path, engine: Engine, lock: DatabaseLock | None) -> None:
         """Take over an open engine, and the lock that makes this the one writer (None: only read)."""
-        self._path = path
-        self._engine: Engine | None = engine
-        self._database_lock = lock
+        super().__init__(path, engine, lock)
         self._keeper = Keeper()
-        self._one_writer = Lock()
-        self._writer: Connection | None = None
 
     @classmethod
     def open(cls, path: Path, *, read_only: bool = False) -> Self:
@@ -104,33 +105,36 @@ class SqlStore:
             lock.release()
             raise
 
-    def close(self) -> None:
-        """Close; idempotent."""
-        with self._one_writer, explaining(self._path):
-            self._drop_writer()
-            if self._engine is not None:
-                self._engine.dispose()
-                self._engine = None
-            if self._database_lock is not None:
-                self._database_lock.release()
-
-    def announce(self, trouble: str) -> None:
-        """Say to whoever looks what keeps rounds from being kept; empty when nothing does. Never raises."""
-        if self._database_lock is not None:
-            self._database_lock.announce(trouble)
+    # --------------------------------------------------------------------------------- damage
 
     def damage(self) -> str:
         """Return what is broken in the file, empty if nothing. Reads all of it: minutes for gigabytes."""
         with self._reading() as connection:
-            return damage(connection)
+            return "; ".join(flaws_of(driver_of(connection)))
+
+    def unreadable(self, from_ms: int = 0, *, fully: bool = False) -> list[Unreadable]:
+        """Return the packed rows of the hours from one on that cannot be read; ``fully`` unpacks each."""
+        return unreadable(self._reading, from_ms, fully=fully)
+
+    def put_aside(self, found: Sequence[Unreadable], now_ms: int) -> Mended:
+        """Take packed rows that cannot be read out of the database into a file beside it."""
+        aside = free_name(self._path, "damaged-hours", now_ms)
+        with self._writing() as connection:
+            put_rows_aside(connection, found, aside)
+        return Mended("hours", f"{len(found)} packed hours cannot be read", aside.name)
 
     # --------------------------------------------------------------------------------- rounds
 
     def keep(self, round_: Round) -> Kept:
         """Commit one round: all of it or nothing. A repeated (time, tray, quantity) is ignored."""
         packed = pack(round_)
+        return self._write_at_any_cost(lambda connection: self._keeper.keep(connection, round_, packed))
+
+    def move(self, moving: Moving) -> None:
+        """Move all that was kept of an era to where it belongs; all of it or nothing."""
         with self._writing() as connection:
-            return self._keeper.keep(connection, round_, packed)
+            moving_rows.move(connection, moving)
+            self._keeper.forget()
 
     def states(self) -> dict[str, dict[str, Any]]:
         """Return the last saved engine state of every tray."""
@@ -184,6 +188,15 @@ class SqlStore:
                 return False
         with self._writing() as connection:
             return folding.fold(connection, (before_ms, most), plans)
+
+    def let_go(self, older: Older) -> bool:
+        """Let go of the oldest hour that ended before an instant; return whether more is to be let go."""
+        with self._reading() as connection:
+            if not letting_go.is_due(connection, older):
+                return False
+        with self._writing() as connection:
+            letting_go.let_go(connection, older)
+            return letting_go.is_due(connection, older)
 
     def folded_until_ms(self) -> int:
         """Return before when all hours were folded; 0 where none were."""
@@ -313,41 +326,12 @@ class SqlStore:
             return [_due(row) for row in connection.execute(query.order_by(outbox.c.number))]
 
     def _mark(self, number: int, values: Mapping[str, Any]) -> None:
-        with self._writing() as connection:
-            connection.execute(update(outbox).where(outbox.c.number == number, is_waiting).values(values))
-
-    # --------------------------------------------------------------------------- transactions
-
-    @contextmanager
-    def _reading(self) -> Iterator[Connection]:
-        with explaining(self._path), self._open_engine().connect() as connection:
-            yield connection
-
-    @contextmanager
-    def _writing(self) -> Iterator[Connection]:
-        with self._one_writer, explaining(self._path):
-            if self._database_lock is None:
-                raise failed(self._path, "is open for reading only")
-            if self._writer is None:
-                self._writer = writing(self._open_engine()).connect()
-            try:
-                with self._writer.begin():
-                    yield self._writer
-            except BaseException:
-                self._drop_writer()
-                raise
+        marked = update(outbox).where(outbox.c.number == number, is_waiting).values(values)
+        self._write_at_any_cost(lambda connection: connection.execute(marked))
 
     def _drop_writer(self) -> None:
-        """Give the connection back, which rolls back whatever state a failure left it in."""
         self._keeper.forget()
-        if self._writer is not None:
-            self._writer.close()
-            self._writer = None
-
-    def _open_engine(self) -> Engine:
-        if self._engine is None:
-            raise failed(self._path, "is closed")
-        return self._engine
+        super()._drop_writer()
 
 
 def _records(connection: Connection, after: int) -> list[Record]:

@@ -17,7 +17,7 @@ from sqlalchemy import Connection, Engine, QueuePool, create_engine, event
 
 from wardian.adapters.stores import schema
 from wardian.adapters.stores.failures import explaining, failed
-from wardian.adapters.stores.lock import DatabaseLock
+from wardian.adapters.stores.lock import DatabaseLock, mark_whole
 
 log = logging.getLogger(__name__)
 
@@ -28,13 +28,16 @@ _LOG_LIMIT_BYTES: Final = 16 * 1024 * 1024
 _BEGIN: Final = "wardian_begin"
 
 
-class _Found(NamedTuple):
+class Found(NamedTuple):
+    """What a file says of itself: whose it is, its schema, and how many tables it has."""
+
     application_id: int
     version: int
     tables: int
 
     @property
     def is_empty(self) -> bool:
+        """Whether nothing was ever kept in it."""
         return self == (0, 0, 0)
 
 
@@ -45,9 +48,9 @@ def refuse_what_is_not_ours(path: Path) -> None:
         StoreFailed: It may not, or its folder is missing.
     """
     with explaining(path):
-        found = _look_at(path)
+        found = look_at(path)
         if found is not None and not found.is_empty:
-            _refuse_foreign(path, found)
+            refuse_foreign(path, found)
 
 
 def open_for_writing(path: Path, lock: DatabaseLock) -> Engine:
@@ -57,11 +60,11 @@ def open_for_writing(path: Path, lock: DatabaseLock) -> Engine:
         StoreFailed: What lies there is not ours, newer than this program, damaged or lost.
     """
     with explaining(path):
-        found = _look_at(path)
+        found = look_at(path)
         if found is None or found.is_empty:
             _refuse_loss(path, was_made=lock.was_made and found is not None)
         else:
-            _refuse_foreign(path, found)
+            refuse_foreign(path, found)
         engine = _engine(partial(_connect_to_write, path))
         try:
             _prepare(path, engine, found)
@@ -79,10 +82,10 @@ def open_for_reading(path: Path) -> Engine:
         StoreFailed: There is no database of ours with the present schema.
     """
     with explaining(path):
-        found = _look_at(path)
+        found = look_at(path)
         if found is None or found.is_empty:
             raise failed(path, "there is no database yet; `wardian run` makes it")
-        _refuse_foreign(path, found)
+        refuse_foreign(path, found)
         if found.version < schema.SCHEMA_VERSION:
             raise failed(path, "made by an older wardian; start `wardian run` once to bring it up to date")
         return _engine(partial(_connect_to_read, path))
@@ -97,6 +100,9 @@ def asking(path: Path) -> Iterator[Connection]:
             yield connection
     finally:
         engine.dispose()
+        # The last to close puts the log away, and that may have been us.
+        if not log_of(path).exists():
+            mark_whole(path)
 
 
 def writing(engine: Engine) -> Engine:
@@ -107,16 +113,10 @@ def writing(engine: Engine) -> Engine:
     return engine.execution_options(**{_BEGIN: "BEGIN IMMEDIATE"})
 
 
-def damage(connection: Connection) -> str:
-    """Return what SQLite finds broken in the file, empty if nothing. Reads the whole file."""
-    rows = connection.exec_driver_sql("PRAGMA quick_check(10)").scalars().all()
-    return "" if rows == ["ok"] else "; ".join(map(str, rows))
-
-
 # ------------------------------------------------------------------------------------- looking
 
 
-def _look_at(path: Path) -> _Found | None:
+def look_at(path: Path) -> Found | None:
     """Return what the file says of itself, or None where there is no file."""
     if not path.parent.is_dir():
         raise failed(path, f"the folder {path.parent} does not exist; make it first")
@@ -124,30 +124,31 @@ def _look_at(path: Path) -> _Found | None:
         return None
     if not path.is_file():
         raise failed(path, "is not a file")
-    with contextlib.closing(sqlite3.connect(_reading_uri(path), uri=True)) as connection:
+    with contextlib.closing(sqlite3.connect(reading_uri(path), uri=True)) as connection:
         ask = (
             "PRAGMA application_id",
             "PRAGMA user_version",
             "SELECT count(*) FROM sqlite_master",
         )
-        return _Found(*(connection.execute(question).fetchone()[0] for question in ask))
+        return Found(*(connection.execute(question).fetchone()[0] for question in ask))
 
 
-def _reading_uri(path: Path) -> str:
+def reading_uri(path: Path) -> str:
     """Return how to open a database so that no file is made or changed.
 
     A writer keeps its log beside the file as long as it lives, and a killed one leaves it: then it
     must be read. Without a log nobody writes, and a plain read-only open would make an empty one.
     """
-    return f"{path.as_uri()}?{'mode=ro' if _log_of(path).exists() else 'immutable=1'}"
+    return f"{path.as_uri()}?{'mode=ro' if log_of(path).exists() else 'immutable=1'}"
 
 
-def _log_of(path: Path) -> Path:
+def log_of(path: Path) -> Path:
+    """Return where the log of a database is while somebody has it open, and after a writer was killed."""
     return path.with_name(f"{path.name}-wal")
 
 
 def _refuse_loss(path: Path, *, was_made: bool) -> None:
-    log_file = _log_of(path)
+    log_file = log_of(path)
     if was_made:
         raise failed(
             path, f"was a database and is empty now; put back a backup, or delete it and {path}-lock"
@@ -156,7 +157,12 @@ def _refuse_loss(path: Path, *, was_made: bool) -> None:
         raise failed(path, f"is missing or empty, but what was last written is in {log_file}; put it back")
 
 
-def _refuse_foreign(path: Path, found: _Found) -> None:
+def refuse_foreign(path: Path, found: Found) -> None:
+    """Refuse what is another program's, or of a newer one of ours.
+
+    Raises:
+        StoreFailed: It is.
+    """
     if found.application_id != schema.APPLICATION_ID:
         raise failed(path, "is another program's database; name another file in store.url")
     if found.version > schema.SCHEMA_VERSION:
@@ -170,7 +176,7 @@ def _refuse_foreign(path: Path, found: _Found) -> None:
 # ------------------------------------------------------------------------------------- opening
 
 
-def _prepare(path: Path, engine: Engine, found: _Found | None) -> None:
+def _prepare(path: Path, engine: Engine, found: Found | None) -> None:
     if found is None or found.is_empty:
         _make(path)
         log.info("database created", extra={"path": str(path)})
@@ -256,6 +262,6 @@ def _connect_to_write(path: Path, *, makes: bool = True) -> sqlite3.Connection:
 
 
 def _connect_to_read(path: Path) -> sqlite3.Connection:
-    connection = sqlite3.connect(_reading_uri(path), uri=True, isolation_level=None, check_same_thread=False)
+    connection = sqlite3.connect(reading_uri(path), uri=True, isolation_level=None, check_same_thread=False)
     connection.execute(f"PRAGMA busy_timeout = {_BUSY_TIMEOUT_MS}")
     return connection

@@ -10,14 +10,17 @@ Only what is summed up is ever folded, so that a fold changes neither.
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, delete, func, select, update
 from sqlalchemy.dialects.sqlite import insert
 
-from wardian.adapters.stores.reading_back import Key, value_at
-from wardian.adapters.stores.schema import newest, readings, series, summed_up
+from wardian.adapters.stores.reading_back import Key, hour_kept, value_at
+from wardian.adapters.stores.schema import chunks, newest, readings, series, summed_up
+from wardian.adapters.stores.sqlite_file import driver_of
+from wardian.rules.moving import Moving
 from wardian.rules.readings import Reading, Series
 
 _HOUR_MS: Final = 3_600_000
+_BEGIN_OF_TIME_MS: Final = -(2**63)
 _END_OF_TIME_MS: Final = 2**63 - 1
 #: Rows fetched at a time while walking back.
 _PAGE: Final = 200
@@ -55,11 +58,45 @@ def move_on(connection: Connection, from_ms: int, newest_ms: int) -> int:
     return until_ms
 
 
+def move(connection: Connection, moving: Moving) -> None:
+    """Say the same of readings that were moved: none passes the time until which is summed up, nor another reading."""
+    until_ms = summed_until_ms(connection)
+    if not until_ms:
+        return
+    connection.execute(update(summed_up).values(until_ms=moving.end_of(until_ms)))
+    time_ms = newest.c.time_ms
+    connection.execute(update(newest).where(time_ms >= moving.from_ms).values(time_ms=time_ms + moving.by_ms))
+
+
 def count(connection: Connection) -> int:
     """Return how many readings are kept."""
     row = connection.execute(select(summed_up.c.until_ms, summed_up.c.readings)).one_or_none()
     until_ms, before = row or (0, 0)
     return int(before) + _count_between(connection, until_ms, _END_OF_TIME_MS)
+
+
+def take_off(connection: Connection, count: int, span: tuple[int, int]) -> None:
+    """Count so many readings no more that were summed up, and forget the newest of series that lay in a span."""
+    connection.execute(delete(newest).where(newest.c.time_ms >= span[0], newest.c.time_ms < span[1]))
+    connection.execute(update(summed_up).values(readings=summed_up.c.readings - count))
+
+
+def reckon_anew(connection: Connection) -> None:
+    """Count all that is summed up once more and find the newest of each series; looks at every packed row."""
+    until_ms = summed_until_ms(connection)
+    total = _count_between(connection, _BEGIN_OF_TIME_MS, until_ms)
+    times_ms = {
+        number: one.time_ms
+        for number, one in _newest_between(connection, _BEGIN_OF_TIME_MS, until_ms).items()
+    }
+    driver = driver_of(connection)
+    for hour_ms, number in connection.execute(select(chunks.c.hour_ms, chunks.c.series_id)).all():
+        points = hour_kept(driver, number, hour_ms)
+        total += len(points.times_ms)
+        times_ms[number] = max(times_ms.get(number, _BEGIN_OF_TIME_MS), int(points.times_ms[-1]))
+    connection.execute(delete(newest))
+    _keep_newest(connection, times_ms)
+    connection.execute(update(summed_up).values(readings=total))
 
 
 def latest(connection: Connection) -> dict[Series, Reading]:

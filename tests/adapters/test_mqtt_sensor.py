@@ -322,6 +322,30 @@ def test_pressure_is_told_before_the_broker_stops_sending(
     assert inbox.payloads == [str(number) for number in range(window + 30)]
 
 
+@pytest.mark.parametrize(("protocol", "window"), [("3.1.1", 20), ("5", 200)])
+def test_while_nothing_can_be_acknowledged_what_is_new_is_heard_and_the_rest_comes_later(
+    *, broker: Any, opened: Open, protocol: str, window: int, wait_until: WaitUntil
+) -> None:
+    inbox = opened(broker, protocol=protocol)
+    lines = "".join(f"{number}\n" for number in range(window + 30))
+    command = ["mosquitto_pub", "-h", "127.0.0.1", "-p", str(broker.port), "-t", "bench/tray-a/ppfd"]
+    subprocess.run([*command, "-q", "1", "-l"], input=lines.encode(), check=True, timeout=20)
+    inbox.wait_for(window)
+    inbox.sensor.hear_live(only=True)
+    wait_until(lambda: broker.log.count("Sending SUBACK") == 2, "the second subscription")
+    broker.publish("bench/tray-a/ppfd", "1000")
+    assert inbox.wait_for(window + 1)[-1].message.payload == b"1000"
+    assert inbox.sensor.health().works
+    inbox.sensor.hear_live(only=False)
+    wait_until(lambda: broker.log.count("Sending SUBACK") == 3, "the third subscription")
+    inbox.sensor.acknowledge(inbox.arrivals[:])
+    inbox.wait_for(window + 31)
+    broker.publish("bench/tray-a/ppfd", "1001")
+    last = inbox.wait_for(window + 32)[-1].message
+    assert (last.payload, last.qos) == (b"1001", 1)
+    assert sorted(map(int, inbox.payloads)) == [*range(window + 30), 1000, 1001]
+
+
 # ------------------------------------------------------------------------------- without room
 
 

@@ -33,6 +33,8 @@ class Probes:
 
     def acknowledge(self, arrivals: Sequence[Arrival]) -> None: ...
 
+    def hear_live(self, *, only: bool) -> None: ...
+
     def health(self) -> SensorHealth:
         return SensorHealth(works=True, words="")
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from wardian.adapters.stores.memory import MemoryStore
 from wardian.adapters.stores.sql import SqlStore
-from wardian.rules.ports import Act, Alarm, DueMessage, Message, Refused, Round, Store
+from wardian.rules.ports import Act, Alarm, DueMessage, Message, Older, Refused, Round, Store
 from wardian.rules.readings import Reading
 from wardian.rules.rollups import Rollups
 
@@ -92,6 +92,7 @@ STEPS: Final[st.SearchStrategy[Step]] = (
     | st.builds(lambda number, now: lambda store: store.given_up(number, now, "refused"), NUMBERS, NUMBERS)
     | st.builds(lambda before, most: lambda store: some_folded(store, before, most), TIMES_MS, NUMBERS)
     | st.builds(lambda before, most: lambda store: all_folded(store, before, most), TIMES_MS, NUMBERS)
+    | st.builds(lambda *older: lambda store: all_let_go(store, Older(*older)), *[st.none() | TIMES_MS] * 3)
 )
 
 
@@ -103,6 +104,11 @@ def some_folded(store: Store, before_ms: int, most: int) -> None:
 
 def all_folded(store: Store, before_ms: int, most: int) -> None:
     while store.fold(before_ms, PLANS, most):
+        pass
+
+
+def all_let_go(store: Store, older: Older) -> None:
+    while store.let_go(older):
         pass
 
 

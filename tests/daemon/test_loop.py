@@ -32,12 +32,12 @@ def test_a_source_is_told_only_after_the_commit() -> None:
     arrival = rig.arrive(24.0)
     rig.round_at(0.1)
     assert rig.sensor.acknowledged == []
-    assert rig.loop.failing_since_ms == BEGIN_MS + 6_000
+    assert rig.loop.failing.since_s == 6.0
     rig.round_at(0.2)
     assert rig.sensor.acknowledged == []
     rig.round_at(0.3)
     assert rig.sensor.acknowledged == [arrival]
-    assert rig.loop.failing_since_ms is None
+    assert rig.loop.failing.since_s is None
     assert rig.store.announced == [*["the disk is full; 1 readings wait in memory"] * 2, ""]
     assert [reading.value for reading in rig.store.readings(0, 2**62)] == [24.0]
 
@@ -45,7 +45,7 @@ def test_a_source_is_told_only_after_the_commit() -> None:
 def test_what_waits_for_the_store_is_bounded_and_the_rest_stays_with_its_source(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr("wardian.daemon.loop.UNKEPT_ROOM", 3)
+    monkeypatch.setattr("wardian.daemon.failing_store.UNKEPT_ROOM", 3)
     rig = Rig()
     rig.store.failures = [StoreFailed("store", "the disk is full", may_heal=True)] * 3
     rig.arrive(24.0, 24.1)
@@ -222,6 +222,33 @@ def test_closing_keeps_what_is_in_the_queue_and_the_whole_state() -> None:
     assert rig.sensor.acknowledged == [arrival]
     assert [r.value for r in rig.store.readings(0, 2**62)] == [24.0]
     assert set(rig.store.states()) == {"tray-a"}
+
+
+def test_rounds_that_broke_off_keep_what_was_measured_and_the_next_start_makes_the_rest_of_it() -> None:
+    rig = Rig()
+    rig.arrive(30.0)
+    rig.round_at(0)
+    # A commit of which nobody knows whether it was done: to keep all of it once more would double the alarm.
+    rig.store.failures = [StoreFailed("store", "the storage fails to read or write")]
+    arrival = rig.arrive(31.0, minutes=1.1)
+    with pytest.raises(StoreFailed):
+        rig.round_at(1.2)
+    rig.loop.give_up()
+    assert [reading.value for reading in rig.store.readings(0, 2**62)] == [30.0, 31.0]
+    assert (rig.events(), rig.store.waiting()) == ([], [])
+    assert arrival not in rig.sensor.acknowledged
+    again = Rig(rig.store, begun_minutes=1.3)
+    again.hand_over(arrival.message)
+    again.round_at(1.4)
+    assert again.events() == [(MINUTE_MS, "raised")]
+    assert len(again.store.waiting()) == 1
+
+
+def test_giving_up_on_a_store_that_fails_again_is_no_other_failure() -> None:
+    rig = Rig()
+    rig.store.failures = [StoreFailed("store", "the storage fails to read or write")]
+    rig.loop.give_up()
+    assert rig.store.failures == []
 
 
 def test_what_a_wire_says_of_itself_is_kept_when_it_changes() -> None:

@@ -157,7 +157,7 @@ def test_acts_that_cannot_be_read_wait_for_the_next_round() -> None:
     assert len(list(store.readings(0, 2**62))) == 2
     rig.round_at(1.6)
     assert events(rig) == ["raised", "acknowledged"]
-    assert rig.loop.failing_since_ms is None
+    assert rig.loop.failing.since_s is None
 
 
 def test_an_end_between_the_round_and_its_commit_has_it_done_once_by_the_next_start() -> None:

@@ -99,8 +99,8 @@ def test_a_message_written_while_another_is_postponed_waits_its_turn_without_a_l
     assert mail.keys == ["1", "2"]
 
 
-def test_pauses_grow_from_five_seconds_to_an_hour_and_are_drawn_out_by_a_fifth_at_most() -> None:
-    seconds = [5, 10, 20, 40, 80, 160, 320, 640, 1280, 2560, 3600, 3600, 3600]
+def test_pauses_grow_from_five_seconds_to_100_and_are_drawn_out_by_a_fifth_at_most() -> None:
+    seconds = [5, 10, 20, 40, 80, 100, 100, 100]
     for key in ("tray-a/1", "tray-b/2", "苔"):
         pauses = [pause_ms(key, attempts) for attempts in range(len(seconds))]
         assert all(s * 1000 <= p <= s * 1200 for s, p in zip(seconds, pauses, strict=True))
@@ -120,7 +120,7 @@ def test_a_message_is_given_up_after_seven_days_and_not_before(
 ) -> None:
     monkeypatch.setattr("wardian.daemon.channel.JITTER", jitter)
     store, clock = FakeStore(), FakeClock()
-    mail = FakeNotifier("mail", ["failed"] * 1000)
+    mail = FakeNotifier("mail", ["failed"] * 10_000)
     store.write("mail", plain("1"))
     run_until_nothing_waits(store, clock, mail)
     assert 7 * DAY_MS <= clock.now_ms - NOON_MS <= 8.5 * DAY_MS
@@ -128,6 +128,7 @@ def test_a_message_is_given_up_after_seven_days_and_not_before(
     (error,) = [record for record in caplog.records if record.levelno == logging.ERROR]
     assert error.getMessage() == "message given up"
     assert vars(error)["key"] == "1"
+    assert len(caplog.records) < 200, "a log that says the same each two minutes for a week hides the rest"
 
 
 def test_a_clock_that_leaps_over_a_week_gives_nothing_up() -> None:
@@ -226,7 +227,8 @@ def test_any_sequence_of_failures_ends_with_everything_delivered_in_order(
     for channel in channels:
         expected = [due.message.key for due in store.rows.values() if due.channel == channel.name]
         assert keys_of(channel.taken) == expected
-        assert channel.keys == sorted(channel.keys, key=int)
+        # What could not be marked before a crash comes once more, each in its order.
+        assert marks or channel.keys == sorted(channel.keys, key=int)
 
 
 # -------------------------------------------------------------------------------------- threads
@@ -295,7 +297,7 @@ def test_a_store_that_fails_for_a_while_silences_no_channel(
     outbox.nudge()
     wait_until(lambda: console.keys == ["1"], "the message")
     outbox.stop()
-    assert caplog.text.count("outbox cannot use the store") == 3
+    assert caplog.text.count("outbox cannot use the store") == 1
     assert "Traceback" not in caplog.text
 
 
@@ -309,11 +311,11 @@ def test_the_status_says_how_much_waits_by_channel_since_when_and_why() -> None:
     assert outbox.waiting_words() == {}
     for minutes in range(3):
         store.write("mail", plain(str(minutes)), NOON_MS + minutes * 60_000)
-    store.write("hook", plain("hook"), NOON_MS + 3_600_000)
+    store.write("hook", plain("hook"), NOON_MS + 60_000)
     outbox.run_due(NOON_MS)
     assert outbox.waiting_words() == {
         "mail": "3 messages not delivered yet, since 02 Mar 12:00: no route",
-        "hook": "1 message not delivered yet, since 02 Mar 13:00",
+        "hook": "1 message not delivered yet, since 02 Mar 12:01",
     }
     outbox.run_due(NOON_MS + DAY_MS)
     assert backlogs(store.waiting()) == []

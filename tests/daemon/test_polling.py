@@ -43,6 +43,8 @@ class FakeSensor:
 
     def acknowledge(self, arrivals: Sequence[Arrival]) -> None: ...
 
+    def hear_live(self, *, only: bool) -> None: ...
+
     def health(self) -> SensorHealth:
         return SensorHealth(works=True, words="")
 

@@ -49,6 +49,7 @@ class FakeSensor:
     def __init__(self) -> None:
         self.acknowledged: list[Arrival] = []
         self.works = True
+        self.live: list[bool] = []
 
     def start(self, hand_over: HandOver) -> None:
         self.hand_over = hand_over
@@ -61,6 +62,9 @@ class FakeSensor:
 
     def acknowledge(self, arrivals: Sequence[Arrival]) -> None:
         self.acknowledged += arrivals
+
+    def hear_live(self, *, only: bool) -> None:
+        self.live.append(only)
 
     def health(self) -> SensorHealth:
         return SensorHealth(self.works, "connected" if self.works else "no connection")
