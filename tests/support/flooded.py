@@ -1,0 +1,187 @@
+"""A daemon with 20 true sensors on a real broker while others flood it, and what became of the true readings."""
+
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import threading
+import time
+from contextlib import closing
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Final
+
+import hostile
+import paho.mqtt.client as mqtt
+from paho.mqtt.enums import CallbackAPIVersion
+
+from wardian.adapters.timestamps import text_of
+
+TRUE_TRAYS: Final = tuple(f"tray-{number:02}" for number in range(20))
+#: Below and above the limit of every tray.
+CALM_C, HOT_C = 24.0, 31.0
+
+CONFIG: Final = """\
+site: {{name: Evening propagation class, timezone: Europe/Lisbon, units: SI}}
+store: {{url: "sqlite:///flood.db"}}
+trays:
+{trays}
+crops:
+  coleus:
+    stages:
+      - name: callusing
+        from_day: 0
+        bands: {{air_temperature: {{high: 28 °C, deadband: 1 °C, on_delay: 0 s}}}}
+sensors:
+  - name: probes
+    kind: mqtt
+    broker: {{host: 127.0.0.1, port: {port}, protocol: {protocol}}}
+    subscriptions:
+      - {{topic: "class/{{tray}}/probes", payload: senml, names: {{temp: {{quantity: air_temperature}}}}}}
+notifiers:
+  - {{name: terminal, kind: console}}
+"""
+
+
+@dataclass
+class Outcome:
+    """What a flood came to."""
+
+    published: set[tuple[str, int]] = field(default_factory=set)
+    kept: set[tuple[str, int]] = field(default_factory=set)
+    judged_after_s: dict[str, float] = field(default_factory=dict)
+    hostile_messages: int = 0
+    seconds: float = 0.0
+    peak_mib: float = 0.0
+    kept_of_attacked: int = 0
+    refused: list[tuple[str, str]] = field(default_factory=list)
+    log: str = ""
+    exit_status: int | None = None
+
+    @property
+    def lost(self) -> set[tuple[str, int]]:
+        return self.published - self.kept
+
+
+class FloodedBench:
+    """The folder, the daemon in it, and the true sensors, each of which crosses its limit once."""
+
+    def __init__(self, folder: Path, port: int, protocol: str = "5") -> None:
+        self.folder, self.port = folder, port
+        now_ms = _now_ms()
+        stuck = text_of(now_ms - 2 * 86_400_000)[:10]
+        lines = [
+            f"  - {{name: {tray}, crop: coleus, stuck: {stuck}}}" for tray in (*TRUE_TRAYS, hostile.ATTACKED)
+        ]
+        text = CONFIG.format(trays="\n".join(lines), port=port, protocol=protocol)
+        (folder / "config.yaml").write_text(text, encoding="utf-8")
+        self.outcome = Outcome()
+        self._crossed_s: dict[str, float] = {}
+        self._over = threading.Event()
+
+    @property
+    def log(self) -> str:
+        return (self.folder / "daemon.log").read_text(encoding="utf-8", errors="replace")
+
+    def asked(self, statement: str, *values: object) -> list[tuple[object, ...]]:
+        """Ask the database beside the daemon; nothing while there is none."""
+        path = self.folder / "flood.db"
+        if not path.exists():
+            return []
+        with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True, timeout=20)) as database:
+            return database.execute(statement, values).fetchall()
+
+    def run(self, seconds: float, rates: dict[str, float], every_s: float = 1.0) -> Outcome:
+        """Watch for a while in calm, flood, and wait until everything true is in."""
+        outcome = self.outcome
+        with (self.folder / "daemon.log").open("ab") as log:
+            daemon = subprocess.Popen(
+                [sys.executable, "-m", "wardian.daemon.cli", "run"], cwd=self.folder, stdout=log, stderr=log
+            )
+        looking = threading.Thread(target=self._look)
+        try:
+            self._await(lambda: "broker connected" in self.log, 30)
+            looking.start()
+            self._flood(seconds, rates, every_s)
+            self._await(lambda: len(outcome.judged_after_s) == len(TRUE_TRAYS), 90)
+            self._await(lambda: not self._unkept(), 30)
+        finally:
+            self._over.set()
+            looking.join()
+            outcome.peak_mib = _peak_mib(daemon.pid) if daemon.poll() is None else 0.0
+            daemon.send_signal(signal.SIGTERM)
+            try:
+                outcome.exit_status = daemon.wait(20)
+            except subprocess.TimeoutExpired:
+                daemon.kill()
+                daemon.wait()
+        outcome.log = self.log
+        self._unkept()
+        outcome.kept_of_attacked = sum(tray == hostile.ATTACKED for tray, _ in outcome.kept)
+        outcome.refused = [(str(a), str(b)) for a, b in self.asked("select source, why from refused")]
+        return outcome
+
+    def _flood(self, seconds: float, rates: dict[str, float], every_s: float) -> None:
+        told = [f"{form}={rate:g}" for form, rate in rates.items()]
+        command = [sys.executable, hostile.__file__, str(self.port), f"{seconds:g}", *told]
+        begin_s = time.monotonic()
+        with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as flooding:
+            self._publish_truth(seconds, every_s)
+            printed, _ = flooding.communicate(timeout=seconds + 60)
+        self.outcome.seconds = time.monotonic() - begin_s
+        self.outcome.hostile_messages = int(printed)
+
+    def _publish_truth(self, seconds: float, every_s: float) -> None:
+        """Publish a value of each tray at each step; one tray after the other crosses its limit and stays there."""
+        client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id="true sensors")
+        client.max_inflight_messages_set(1000)
+        client.connect("127.0.0.1", self.port)
+        client.loop_start()
+        steps = int(seconds / every_s)
+        crosses = {tray: 1 + n * (steps - 1) // len(TRUE_TRAYS) for n, tray in enumerate(TRUE_TRAYS)}
+        begin_s, told = time.monotonic(), []
+        for step in range(steps):
+            self._over.wait(max(0.0, begin_s + step * every_s - time.monotonic()))
+            time_ms = _now_ms()
+            for tray in TRUE_TRAYS:
+                is_hot = step >= crosses[tray]
+                if step == crosses[tray]:
+                    self._crossed_s[tray] = time.monotonic()
+                payload = hostile.pack(time_ms / 1000, HOT_C if is_hot else CALM_C)
+                told.append(client.publish(f"class/{tray}/probes", payload, qos=1))
+                self.outcome.published.add((tray, time_ms))
+        for one in told:
+            one.wait_for_publish(60)
+        client.disconnect()
+        client.loop_stop()
+
+    def _look(self) -> None:
+        """Note when the journal first shows what each tray crossed."""
+        statement = "select tray from journal where json_extract(fields, '$.event') = 'raised'"
+        while not self._over.wait(0.25):
+            for (tray,) in self.asked(statement):
+                if tray in self._crossed_s and tray not in self.outcome.judged_after_s:
+                    self.outcome.judged_after_s[str(tray)] = time.monotonic() - self._crossed_s[str(tray)]
+
+    def _unkept(self) -> set[tuple[str, int]]:
+        rows = self.asked("select tray, time_ms from readings join series on series.id = series_id")
+        self.outcome.kept = {(str(tray), int(str(time_ms))) for tray, time_ms in rows}
+        return self.outcome.lost
+
+    def _await(self, condition: "object", within_s: float) -> None:
+        until_s = time.monotonic() + within_s
+        while not condition() and time.monotonic() < until_s:  # type: ignore[operator]
+            self._over.wait(0.1)
+
+
+def _now_ms() -> int:
+    return time.time_ns() // 1_000_000
+
+
+def _peak_mib(pid: int) -> float:
+    status = Path(f"/proc/{pid}/status").read_text(encoding="utf-8")
+    return int(next(line for line in status.splitlines() if line.startswith("VmHWM")).split()[1]) / 1024
+
+
+_ = os
