@@ -20,13 +20,10 @@ BYTES_OF_ONE: Final = 512
 #: After a silence as long as this it may bring beside that what a busy sensor measured meanwhile, ...
 SILENCE_S: Final = 60.0
 BACKLOG_PER_S: Final = 1.0
-#: ... at most, and soon after our start, a week of one message every ten seconds: as long as a broker keeps them
-#: for us. What is not there within the hour is no backlog.
-LONGEST_BACKLOG: Final = 60_000.0
+#: ... at most, and soon after our start, two days of one message every ten seconds. What is not there within the
+#: hour is no backlog.
+LONGEST_BACKLOG: Final = 20_000.0
 BACKLOG_WITHIN_S: Final = 3_600.0
-#: What all topics together may bring that belong to no tray or quantity: enough to see what comes there.
-STRANGERS_PER_S: Final = 0.2
-STRANGERS_BURST: Final = 30.0
 #: Where wildcards let any topic through, so many a tray have a share of their own, none of them longer than this;
 #: the others have one together.
 OWN_SHARES: Final = 20
@@ -59,11 +56,23 @@ class Admission(Enum):
     OVER = "over"
 
 
+class Allowance(NamedTuple):
+    """What a share is: messages a second for ever, at once, and of a backlog."""
+
+    lasting_per_s: float
+    at_once: float
+    backlog: float
+
+
+#: What all topics together may bring that belong to no tray or quantity: enough to see what comes there.
+STRANGERS: Final = Allowance(lasting_per_s=0.2, at_once=30.0, backlog=0.0)
+
+
 class Share:
     """What is left of the share of one topic, or of several together."""
 
-    def __init__(self, topic: str, times: float, now_s: float, backlog: float) -> None:
-        """Begin with a whole burst of so many times what one tray has, and a backlog."""
+    def __init__(self, topic: str, allowance: Allowance, now_s: float, backlog: float = 0.0) -> None:
+        """Begin with all of what it may bring at once, and a backlog."""
         #: The topic, or the latest of them; how much was over the share, when of late, and how much comes a second.
         self.topic = topic
         self.over = 0
@@ -71,8 +80,8 @@ class Share:
         self.per_s = 0.0
         #: What was taken in, and what of it was looked at: each counted by one thread.
         self.taken = self.looked_at = 0
-        self._lasting_per_s, self._most = times * LASTING_PER_S, times * BURST
-        self._left, self._seen_s = self._most, now_s
+        self._allowance = allowance
+        self._left, self._seen_s = allowance.at_once, now_s
         self._backlog, self._backlog_until_s = backlog, now_s + BACKLOG_WITHIN_S
         self._counted, self._counted_from_s = 0, now_s
         self._shown, self._shown_s = 0, _NEVER_S
@@ -82,9 +91,10 @@ class Share:
         self._count(now_s)
         silent_s = now_s - self._seen_s
         self._seen_s = now_s
-        self._left = min(self._most, self._left + silent_s * self._lasting_per_s)
+        allowance = self._allowance
+        self._left = min(allowance.at_once, self._left + silent_s * allowance.lasting_per_s)
         if silent_s >= SILENCE_S:
-            self._backlog = min(self._backlog + silent_s * BACKLOG_PER_S, LONGEST_BACKLOG)
+            self._backlog = min(self._backlog + silent_s * BACKLOG_PER_S, allowance.backlog)
             self._backlog_until_s = now_s + BACKLOG_WITHIN_S
         if self._left >= cost:
             self._left -= cost
@@ -123,8 +133,7 @@ class Shares:
         self._own: dict[str, Share] = {}
         self._open: Counter[str | None] = Counter()
         self._crowds: dict[str | None, Share] = {}
-        self._strangers = Share("", STRANGERS_BURST / BURST, now_s, 0.0)
-        self._strangers._lasting_per_s = STRANGERS_PER_S
+        self._strangers = Share("", STRANGERS, now_s)
 
     def of(self, topic: str, now_s: float) -> Share:
         """Return the share that a topic has, or has together with others."""
@@ -162,7 +171,8 @@ class Shares:
 
     def _new(self, topic: str, place: Place, now_s: float) -> Share:
         has_just_begun = now_s - self._began_s < BACKLOG_WITHIN_S
-        return Share(topic, place.trays, now_s, LONGEST_BACKLOG if has_just_begun else 0.0)
+        allowance = Allowance(place.trays * LASTING_PER_S, place.trays * BURST, LONGEST_BACKLOG)
+        return Share(topic, allowance, now_s, LONGEST_BACKLOG if has_just_begun else 0.0)
 
 
 def cost_of(payload: bytes) -> int:

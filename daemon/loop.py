@@ -15,6 +15,7 @@ from wardian.daemon.guarded import Guard, Slips
 from wardian.daemon.intake import Intake, doubted
 from wardian.daemon.lives import Lives, announcements
 from wardian.daemon.recording import remembered_cares
+from wardian.daemon.refusals import Refusals
 from wardian.daemon.unkept import Unkept
 from wardian.daemon.words import Teller
 from wardian.rules.engine import Engine
@@ -67,6 +68,7 @@ class Loop:
         #: Keeps an error that nobody foresaw from ending the watch.
         self.guard = Guard(Slips(self.failing.happened), clock)
         self._intake = Intake(settle_ms, self.guard.slips)
+        self._refusals = Refusals(clock.monotonic_s())
         self._unkept = Unkept()
         self._saved_ms = 0
         self._began_s = self._quiet_since_s = clock.monotonic_s()
@@ -209,7 +211,7 @@ class Loop:
         for time_ms, tray, quantity in doubted(refused, self._settle_ms, now_ms):
             self.engine.refuse(max(time_ms, self.engine.trays[tray].judged_ms), tray, quantity)
             unkept.changed.add(tray)
-        unkept.refused += refused
+        unkept.refused += self._refusals.to_keep(refused, self._clock.monotonic_s())
         self.hear_refused(refused, now_ms)
         unkept.arrivals += arrivals
         if self._may_judge(readings, now_ms, sensors):

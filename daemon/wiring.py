@@ -162,6 +162,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
         AdapterError: A sensor or notifier can never work as configured.
     """
     from wardian.daemon.bench_watch import Watch
+    from wardian.daemon.floods import Floods
     from wardian.daemon.opening import Bench, open_notifiers, open_sensors
     from wardian.daemon.opening_store import Around as StoreAround
     from wardian.daemon.opening_store import bench_note, open_to_watch, refuse_pretence, store_care
@@ -198,6 +199,7 @@ def open_watch(config: Config, opened: ExitStack) -> "Watch":
     wires: list[Any] = [*sensors, *_take_part(around, troubles, (outbox, polling), opened)]
     loop.beside = [*care, *loop.beside]
     _watch_ways(wires, outbox, loop, troubles)
+    loop.before.append(Floods(sensors, troubles))
     loop.notes = lambda: _notes(wires, clock, speed, loop.guard.slips) | bench_note(written)
     outbox.start()
     opened.callback(outbox.stop)

@@ -1,5 +1,6 @@
 """A daemon with 20 true sensors on a real broker while others flood it, and what became of the true readings."""
 
+import itertools
 import os
 import signal
 import sqlite3
@@ -21,6 +22,10 @@ from wardian.adapters.timestamps import text_of
 TRUE_TRAYS: Final = tuple(f"tray-{number:02}" for number in range(20))
 #: Below and above the limit of every tray.
 CALM_C, HOT_C = 24.0, 31.0
+#: So long after its start a daemon waits for a backlog before it judges anything, and a bit more. [s]
+CALM_S: Final = 8.0
+#: So long is waited for what is still to come when the flood is over. [s]
+PATIENCE_S: Final = 90.0
 
 CONFIG: Final = """\
 site: {{name: Evening propagation class, timezone: Europe/Lisbon, units: SI}}
@@ -50,10 +55,12 @@ class Outcome:
 
     published: set[tuple[str, int]] = field(default_factory=set)
     kept: set[tuple[str, int]] = field(default_factory=set)
+    kept_after_s: float = 0.0
     judged_after_s: dict[str, float] = field(default_factory=dict)
     hostile_messages: int = 0
     seconds: float = 0.0
     peak_mib: float = 0.0
+    processor_s: float = 0.0
     kept_of_attacked: int = 0
     refused: list[tuple[str, str]] = field(default_factory=list)
     log: str = ""
@@ -79,6 +86,7 @@ class FloodedBench:
         self.outcome = Outcome()
         self._crossed_s: dict[str, float] = {}
         self._over = threading.Event()
+        self._stop = threading.Event()
 
     @property
     def log(self) -> str:
@@ -103,13 +111,13 @@ class FloodedBench:
         try:
             self._await(lambda: "broker connected" in self.log, 30)
             looking.start()
+            self._over.wait(CALM_S)
             self._flood(seconds, rates, every_s)
-            self._await(lambda: len(outcome.judged_after_s) == len(TRUE_TRAYS), 90)
-            self._await(lambda: not self._unkept(), 30)
         finally:
             self._over.set()
             looking.join()
-            outcome.peak_mib = _peak_mib(daemon.pid) if daemon.poll() is None else 0.0
+            if daemon.poll() is None:
+                outcome.peak_mib, outcome.processor_s = _peak_mib(daemon.pid), _processor_s(daemon.pid)
             daemon.send_signal(signal.SIGTERM)
             try:
                 outcome.exit_status = daemon.wait(20)
@@ -127,13 +135,21 @@ class FloodedBench:
         command = [sys.executable, hostile.__file__, str(self.port), f"{seconds:g}", *told]
         begin_s = time.monotonic()
         with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as flooding:
-            self._publish_truth(seconds, every_s)
+            truth = threading.Thread(target=self._publish_truth, args=(seconds, every_s))
+            truth.start()
             printed, _ = flooding.communicate(timeout=seconds + 60)
-        self.outcome.seconds = time.monotonic() - begin_s
-        self.outcome.hostile_messages = int(printed)
+            self.outcome.seconds = time.monotonic() - begin_s
+            self.outcome.hostile_messages = int(printed)
+            self._await(lambda: len(self.outcome.judged_after_s) == len(TRUE_TRAYS), PATIENCE_S)
+            self._stop.set()
+            truth.join()
+            self._await(lambda: not self._unkept(), PATIENCE_S)
 
     def _publish_truth(self, seconds: float, every_s: float) -> None:
-        """Publish a value of each tray at each step; one tray after the other crosses its limit and stays there."""
+        """Publish a value of each tray at each step, also when the flood is over.
+
+        One tray after the other crosses its limit during the flood, and stays there.
+        """
         client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id="true sensors")
         client.max_inflight_messages_set(1000)
         client.connect("127.0.0.1", self.port)
@@ -141,8 +157,9 @@ class FloodedBench:
         steps = int(seconds / every_s)
         crosses = {tray: 1 + n * (steps - 1) // len(TRUE_TRAYS) for n, tray in enumerate(TRUE_TRAYS)}
         begin_s, told = time.monotonic(), []
-        for step in range(steps):
-            self._over.wait(max(0.0, begin_s + step * every_s - time.monotonic()))
+        for step in itertools.count():
+            if self._stop.wait(max(0.0, begin_s + step * every_s - time.monotonic())):
+                break
             time_ms = _now_ms()
             for tray in TRUE_TRAYS:
                 is_hot = step >= crosses[tray]
@@ -157,12 +174,17 @@ class FloodedBench:
         client.loop_stop()
 
     def _look(self) -> None:
-        """Note when the journal first shows what each tray crossed."""
-        statement = "select tray from journal where json_extract(fields, '$.event') = 'raised'"
+        """Note when the journal first shows what each tray crossed, and how late true readings are kept."""
+        raised = "select tray from journal where json_extract(fields, '$.event') = 'raised'"
+        newest = "select max(time_ms) from readings join series on series.id = series_id where tray = ?"
         while not self._over.wait(0.25):
-            for (tray,) in self.asked(statement):
+            for (tray,) in self.asked(raised):
                 if tray in self._crossed_s and tray not in self.outcome.judged_after_s:
                     self.outcome.judged_after_s[str(tray)] = time.monotonic() - self._crossed_s[str(tray)]
+            ((newest_ms,),) = self.asked(newest, TRUE_TRAYS[0]) or ((None,),)
+            if newest_ms is not None and not self._stop.is_set():
+                late_s = (_now_ms() - int(str(newest_ms))) / 1000
+                self.outcome.kept_after_s = max(self.outcome.kept_after_s, late_s)
 
     def _unkept(self) -> set[tuple[str, int]]:
         rows = self.asked("select tray, time_ms from readings join series on series.id = series_id")
@@ -179,9 +201,11 @@ def _now_ms() -> int:
     return time.time_ns() // 1_000_000
 
 
+def _processor_s(pid: int) -> float:
+    fields = Path(f"/proc/{pid}/stat").read_text(encoding="utf-8").rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
 def _peak_mib(pid: int) -> float:
     status = Path(f"/proc/{pid}/status").read_text(encoding="utf-8")
     return int(next(line for line in status.splitlines() if line.startswith("VmHWM")).split()[1]) / 1024
-
-
-_ = os

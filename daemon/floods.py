@@ -1,0 +1,67 @@
+"""More than a share of what a sensor's wire may bring: told to people as a trouble of the watch itself."""
+
+from collections.abc import Sequence
+from typing import Final, Protocol
+
+from wardian.daemon.beside import Extra
+from wardian.daemon.lives import Lives
+from wardian.daemon.own_troubles import OwnTroubles
+from wardian.rules.ports import Flood, Sensor
+
+#: The name of the trouble.
+FLOOD: Final = "flood"
+#: So many places are named at most.
+_NAMED: Final = 3
+
+
+class Floodable(Protocol):
+    """A wire that anybody may send to, and that gives each place its share."""
+
+    name: str
+
+    def floods(self) -> list[Flood]:
+        """Return where more comes than a share, the worst first."""
+
+
+class Floods:
+    """Takes part in the rounds: looks whether any wire is flooded."""
+
+    def __init__(self, sensors: Sequence[Sensor], troubles: OwnTroubles) -> None:
+        """Look at those sensors that can be flooded."""
+        self._wires: list[Floodable] = [one for one in sensors if _is_floodable(one)]  # type: ignore[misc]  # just looked at
+        self._troubles = troubles
+        self._stands = False
+
+    def work(self, now_ms: int, lives: Lives) -> Extra:  # noqa: ARG002 - others need them
+        """Say what is flooded, and once when nothing is any more."""
+        told = [_words(wire.name, flood) for wire in self._wires for flood in wire.floods()]
+        if told:
+            more = f"; and {len(told) - _NAMED} topics more" if len(told) > _NAMED else ""
+            self._troubles.begin(FLOOD, "; ".join(told[:_NAMED]) + more)
+        elif self._stands:
+            self._troubles.end(FLOOD)
+        self._stands = bool(told)
+        return Extra()
+
+    def committed(self) -> None:
+        """Do nothing: what is flooded waits for nothing."""
+
+
+def _is_floodable(sensor: Sensor) -> bool:
+    return callable(getattr(sensor, "floods", None))
+
+
+def _words(wire: str, flood: Flood) -> str:
+    rate = f"about {_rounded(flood.per_s):,} messages a second come"
+    so_far = f"{flood.refused:,} were refused so far"
+    if flood.is_ours:
+        return (
+            f"{rate} on topic {flood.place} of {wire}; {so_far}, and of those that are read nobody can tell "
+            "whether they are the sensor's own"
+        )
+    return f"{rate} on topics of {wire} that belong to no tray or quantity, such as {flood.place}; {so_far}"
+
+
+def _rounded(per_s: float) -> int:
+    """Return a rate to two digits: more of it is chance."""
+    return round(float(f"{per_s:.2g}"))
