@@ -39,8 +39,9 @@ _NEVER_S: Final = float("-inf")
 
 
 class Place(NamedTuple):
-    """What a topic is about: the tray, if it tells one; of how many it can be, 0 for none of ours; and whether
-    wildcards let through any number of topics like it.
+    """What a topic is about: the tray, if it tells one, and of how many it can be, 0 for none of ours.
+
+    ``is_open``: wildcards let through any number of topics like it.
     """
 
     tray: str | None
@@ -146,9 +147,13 @@ class Shares:
         found = [
             Flood(share.topic, share.per_s, share.over, is_ours=share is not self._strangers)
             for share in shares
-            if now_s - share.over_s < CALM_S
+            if now_s - share.over_s < CALM_S and share.per_s >= self._flood_from(share)
         ]
         return sorted(found, key=lambda flood: -flood.per_s)
+
+    def _flood_from(self, share: Share) -> float:
+        """Return from which rate on it is one: what is not ours may be a sensor that was never configured."""
+        return LASTING_PER_S if share is self._strangers else 0.1
 
     def _found(self, topic: str, now_s: float) -> Share:
         place = self._place_of(topic)

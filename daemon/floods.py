@@ -8,8 +8,9 @@ from wardian.daemon.lives import Lives
 from wardian.daemon.own_troubles import OwnTroubles
 from wardian.rules.ports import Flood, Sensor
 
-#: The name of the trouble.
+#: The names of the troubles: on topics of ours, and on topics of nobody.
 FLOOD: Final = "flood"
+STRANGERS: Final = "strange-topics"
 #: So many places are named at most.
 _NAMED: Final = 3
 
@@ -30,18 +31,26 @@ class Floods:
         """Look at those sensors that can be flooded."""
         self._wires: list[Floodable] = [one for one in sensors if _is_floodable(one)]  # type: ignore[misc]  # just looked at
         self._troubles = troubles
-        self._stands = False
+        self._standing: set[str] = set()
 
     def work(self, now_ms: int, lives: Lives) -> Extra:  # noqa: ARG002 - others need them
         """Say what is flooded, and once when nothing is any more."""
-        told = [_words(wire.name, flood) for wire in self._wires for flood in wire.floods()]
+        told: dict[str, list[str]] = {FLOOD: [], STRANGERS: []}
+        for wire in self._wires:
+            for flood in wire.floods():
+                told[FLOOD if flood.is_ours else STRANGERS].append(_words(wire.name, flood))
+        for name, words in told.items():
+            self._say(name, words)
+        return Extra()
+
+    def _say(self, name: str, told: list[str]) -> None:
         if told:
             more = f"; and {len(told) - _NAMED} topics more" if len(told) > _NAMED else ""
-            self._troubles.begin(FLOOD, "; ".join(told[:_NAMED]) + more)
-        elif self._stands:
-            self._troubles.end(FLOOD)
-        self._stands = bool(told)
-        return Extra()
+            self._troubles.begin(name, "; ".join(told[:_NAMED]) + more)
+            self._standing.add(name)
+        elif name in self._standing:
+            self._troubles.end(name)
+            self._standing.discard(name)
 
     def committed(self) -> None:
         """Do nothing: what is flooded waits for nothing."""

@@ -165,7 +165,6 @@ class MqttSensor:
 
     def start(self, hand_over: HandOver) -> None:
         """Connect in the background and go on trying; arrivals are handed over from there."""
-
         self._hand_over = hand_over
         self._session.start(self._receive, self._on_pressure)
 

@@ -2,13 +2,16 @@
 
 import itertools
 import os
+import shutil
 import signal
+import socket
 import sqlite3
 import subprocess
 import sys
 import threading
 import time
-from contextlib import closing
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
@@ -49,9 +52,35 @@ notifiers:
 """
 
 
+@contextmanager
+def broker(folder: Path) -> Iterator[int]:
+    """Run a broker that keeps nothing on a disk and logs no packets, either of which would hold up a flood."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+    lines = ("log_type error", f"listener {port} 127.0.0.1", "allow_anonymous true")
+    (folder / "broker.conf").write_text("\n".join((*lines, "max_queued_messages 0", "")), encoding="utf-8")
+    program = shutil.which("mosquitto", path=os.environ["PATH"] + ":/usr/sbin")
+    assert program, "mosquitto is needed"
+    pause = threading.Event()
+    with subprocess.Popen([program, "-c", folder / "broker.conf"], stderr=subprocess.DEVNULL) as process:
+        try:
+            while not _accepts(port):
+                assert process.poll() is None, "the broker ended by itself"
+                pause.wait(0.05)
+            yield port
+        finally:
+            process.terminate()
+
+
+def _accepts(port: int) -> bool:
+    with socket.socket() as probe:
+        return probe.connect_ex(("127.0.0.1", port)) == 0
+
+
 @dataclass
 class Outcome:
-    """What a flood came to."""
+    """What a flood came to; ``kept_after_s``: the longest that a true reading was published and not kept."""
 
     published: set[tuple[str, int]] = field(default_factory=set)
     kept: set[tuple[str, int]] = field(default_factory=set)
@@ -101,8 +130,12 @@ class FloodedBench:
             return database.execute(statement, values).fetchall()
 
     def run(self, seconds: float, rates: dict[str, float], every_s: float = 1.0) -> Outcome:
-        """Watch for a while in calm, flood, and wait until everything true is in."""
+        """Watch for a while in calm, flood, and wait until everything true is in.
+
+        Before, the broker is given what it will give the daemon as soon as that subscribes.
+        """
         outcome = self.outcome
+        hostile.flood(self.port, seconds / 5, {"retained": 5_000})
         with (self.folder / "daemon.log").open("ab") as log:
             daemon = subprocess.Popen(
                 [sys.executable, "-m", "wardian.daemon.cli", "run"], cwd=self.folder, stdout=log, stderr=log
@@ -191,9 +224,9 @@ class FloodedBench:
         self.outcome.kept = {(str(tray), int(str(time_ms))) for tray, time_ms in rows}
         return self.outcome.lost
 
-    def _await(self, condition: "object", within_s: float) -> None:
+    def _await(self, condition: Callable[[], object], within_s: float) -> None:
         until_s = time.monotonic() + within_s
-        while not condition() and time.monotonic() < until_s:  # type: ignore[operator]
+        while not condition() and time.monotonic() < until_s:
             self._over.wait(0.1)
 
 

@@ -133,6 +133,9 @@ class Wire:
         assert connected.recv(4)[:1] == b"\x20"
         return connected
 
+    def close(self) -> None:
+        self._socket.close()
+
     def send(self, packets: bytes) -> None:
         """Send all of it, or what the broker takes before it ends the connection."""
         try:
@@ -165,6 +168,8 @@ def flood(port: int, seconds: float, rates: dict[str, float]) -> int:
             until = int(numbers.stop * rate / total)
             wires[form].send(b"".join(FORMS[form](number) for number in range(sent[form], until)))
             sent[form] = until
+    for wire in wires.values():
+        wire.close()
     return sum(sent.values())
 
 

@@ -5,6 +5,7 @@ looks at the page. Looked at from outside, by what the system says of the proces
 """
 
 import signal
+import socket
 import subprocess
 import sys
 import threading
@@ -17,7 +18,6 @@ from sqlite3 import connect
 from statistics import linear_regression, median
 from typing import Final
 
-from conftest import free_port
 from receivers import HttpReceiver, http_receiver
 
 DAY_S: Final = 86_400
@@ -126,7 +126,7 @@ def soak(folder: Path, asked: Soaking, sample_s: float = 1.0) -> Outcome:
 def _daemon(
     folder: Path, asked: Soaking, receiver: HttpReceiver
 ) -> Iterator[tuple["subprocess.Popen[bytes]", int]]:
-    page = free_port()
+    page = _free_port()
     names = [f"tray-{number}" for number in range(asked.trays)]
     crops = ("coleus", "basil", "tomato", "fuchsia")
     trays = [
@@ -188,6 +188,13 @@ def _sample(pid: int, folder: Path, day: float, used_bytes: int) -> Sample:
         _size(folder / "soak.db"),
         used_bytes,
     )
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+        return port
 
 
 def _size(path: Path) -> int:
