@@ -36,9 +36,7 @@ def test_thirty_days_take_no_more_at_their_end_than_when_all_was_learnt(tmp_path
 def holds(outcome: Outcome, days: float) -> None:
     """Bounds that hold at any time."""
     assert outcome.exit_status == 0, outcome.log
-    assert not [
-        line for line in outcome.log.splitlines() if line.startswith(("ERROR", "CRITICAL"))
-    ]
+    assert not [line for line in outcome.log.splitlines() if line.startswith(("ERROR", "CRITICAL"))]
     assert outcome.samples[-1].day >= days
     assert outcome.messages > 0
     assert outcome.pages > 0
