@@ -26,7 +26,7 @@ MOST_MIB = 128
 
 def test_what_is_true_is_kept_and_judged_beside_a_flood_of_seconds(tmp_path: Path) -> None:
     with broker(tmp_path) as port:
-        holds(FloodedBench(tmp_path, port).run(5, MIXED))
+        holds(FloodedBench(tmp_path, port, commit_every="1 s").run(5, MIXED))
 
 
 @pytest.mark.long

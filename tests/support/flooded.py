@@ -25,14 +25,14 @@ from wardian.adapters.timestamps import text_of
 TRUE_TRAYS: Final = tuple(f"tray-{number:02}" for number in range(20))
 #: Below and above the limit of every tray.
 CALM_C, HOT_C = 24.0, 31.0
-#: So long after its start a daemon waits for a backlog before it judges anything, and a bit more. [s]
-CALM_S: Final = 8.0
+#: The tray by which is seen that a daemon that has just started judges already.
+FIRST_TRAY: Final = "tray-first"
 #: So long is waited for what is still to come when the flood is over. [s]
 PATIENCE_S: Final = 90.0
 
 CONFIG: Final = """\
 site: {{name: Evening propagation class, timezone: Europe/Lisbon, units: SI}}
-store: {{url: "sqlite:///flood.db"}}
+store: {{url: "sqlite:///flood.db", commit_every: {commit_every}}}
 trays:
 {trays}
 crops:
@@ -103,14 +103,13 @@ class Outcome:
 class FloodedBench:
     """The folder, the daemon in it, and the true sensors, each of which crosses its limit once."""
 
-    def __init__(self, folder: Path, port: int, protocol: str = "5") -> None:
+    def __init__(self, folder: Path, port: int, protocol: str = "5", commit_every: str = "10 s") -> None:
         self.folder, self.port = folder, port
         now_ms = _now_ms()
         stuck = text_of(now_ms - 2 * 86_400_000)[:10]
-        lines = [
-            f"  - {{name: {tray}, crop: coleus, stuck: {stuck}}}" for tray in (*TRUE_TRAYS, hostile.ATTACKED)
-        ]
-        text = CONFIG.format(trays="\n".join(lines), port=port, protocol=protocol)
+        names = (*TRUE_TRAYS, FIRST_TRAY, hostile.ATTACKED)
+        trays = "\n".join(f"  - {{name: {name}, crop: coleus, stuck: {stuck}}}" for name in names)
+        text = CONFIG.format(trays=trays, port=port, protocol=protocol, commit_every=commit_every)
         (folder / "config.yaml").write_text(text, encoding="utf-8")
         self.outcome = Outcome()
         self._crossed_s: dict[str, float] = {}
@@ -144,7 +143,7 @@ class FloodedBench:
         try:
             self._await(lambda: "broker connected" in self.log, 30)
             looking.start()
-            self._over.wait(CALM_S)
+            self._await_judging()
             self._flood(seconds, rates, every_s)
         finally:
             self._over.set()
@@ -162,6 +161,20 @@ class FloodedBench:
         outcome.kept_of_attacked = sum(tray == hostile.ATTACKED for tray, _ in outcome.kept)
         outcome.refused = [(str(a), str(b)) for a, b in self.asked("select source, why from refused")]
         return outcome
+
+    def _await_judging(self) -> None:
+        """Let one tray be too warm until the daemon says so: after a start it first waits for a backlog."""
+        client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id="first sensor")
+        client.connect("127.0.0.1", self.port)
+        client.loop_start()
+
+        def is_judged() -> bool:
+            client.publish(f"class/{FIRST_TRAY}/probes", hostile.pack(_now_ms() / 1000, HOT_C), qos=1)
+            return bool(self.asked("select 1 from journal where tray = ?", FIRST_TRAY))
+
+        self._await(is_judged, PATIENCE_S, every_s=0.5)
+        client.disconnect()
+        client.loop_stop()
 
     def _flood(self, seconds: float, rates: dict[str, float], every_s: float) -> None:
         told = [f"{form}={rate:g}" for form, rate in rates.items()]
@@ -224,10 +237,10 @@ class FloodedBench:
         self.outcome.kept = {(str(tray), int(str(time_ms))) for tray, time_ms in rows}
         return self.outcome.lost
 
-    def _await(self, condition: Callable[[], object], within_s: float) -> None:
+    def _await(self, condition: Callable[[], object], within_s: float, every_s: float = 0.1) -> None:
         until_s = time.monotonic() + within_s
         while not condition() and time.monotonic() < until_s:
-            self._over.wait(0.1)
+            self._over.wait(every_s)
 
 
 def _now_ms() -> int:
