@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from wardian.adapters.brokers import BrokerSettings, new_client
-from wardian.adapters.mqtt_connection import Connection, Message, words_of, words_of_end
+from wardian.adapters.mqtt_connection import Connection, Message, Taken, words_of, words_of_end
 from wardian.rules.ports import Clock, SensorHealth, Stuck
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ log = logging.getLogger(__name__)
 TAKEN_OVER: Final = 0x8E
 #: Unacknowledged messages after which a broker waits: said by us under MQTT 5, else the broker's own
 #: (measured: 20 with mosquitto 2.0 as it comes).
-RECEIVE_MAXIMUM: Final = 200
+RECEIVE_MAXIMUM: Final = 1_000
 USUAL_WINDOW: Final = 20
 LARGEST_PACKET_BYTES: Final = 1 << 20
 GOODBYE_S: Final = 2.0
@@ -84,11 +84,11 @@ class Session:
         self._goodbye = threading.Event()
         self._moved_s = clock.monotonic_s()
 
-    def start(self, receive: Callable[[Message], bool], on_pressure: Callable[[], None]) -> None:
+    def start(self, receive: Callable[[Message], Taken], on_pressure: Callable[[], None]) -> None:
         """Connect and go on trying; both are called from the network thread.
 
         Args:
-            receive: Says whether it took a message.
+            receive: Says what became of a message; one that is not wanted is acknowledged at once.
             on_pressure: Told at each message once half of what the broker sends ahead waits for us.
         """
         self._receive, self._on_pressure = receive, on_pressure
@@ -213,7 +213,7 @@ class Session:
     def _on_message(self, client: "Client", _userdata: object, brought: "MQTTMessage") -> None:
         message = self._message(brought)
         if message.qos == 0:
-            if not self._is_taken(message):
+            if self._taken(message) is Taken.NO_ROOM:
                 self.counts["lost"] += 1
             return
         connection = self._connection
@@ -222,14 +222,13 @@ class Session:
             # What follows a message that was left behind is left behind too: the order stays.
             may_go_on = not was_kept and not connection.left_behind
             connection.waiting += may_go_on
-        if may_go_on and self._is_taken(message):
-            if connection.waiting >= self._pressing:
-                self._on_pressure()
-        elif was_kept:
+        if was_kept:
             self.counts["repeated"] += 1
             client.ack(message.mid, message.qos)
+        elif not may_go_on:
+            self._leave_behind(was_waiting=False)
         else:
-            self._leave_behind(was_waiting=may_go_on)
+            self._go_on(client, message, connection)
 
     # ----------------------------------------------------------------------------------- parts
 
@@ -245,13 +244,24 @@ class Session:
         number = self._connection.number
         return Message(number, brought.mid, brought.qos, brought.retain, topic, payload, brought.dup)
 
-    def _is_taken(self, message: Message) -> bool:
+    def _go_on(self, client: "Client", message: Message, connection: Connection) -> None:
+        taken = self._taken(message)
+        if taken is Taken.NO_ROOM:
+            self._leave_behind(was_waiting=True)
+        elif taken is Taken.NOT_WANTED:
+            with self._lock:
+                connection.waiting -= 1
+            client.ack(message.mid, message.qos)
+        elif connection.waiting >= self._pressing:
+            self._on_pressure()
+
+    def _taken(self, message: Message) -> Taken:
         try:
             return self._receive(message)
-        except Exception:  # the message must come again, so this is no more than a refusal
+        except Exception:  # the message must come again, so this is no more than want of room
             self.counts["callback failed"] += 1
             log.exception("message not taken", extra=self._fields)
-            return False
+            return Taken.NO_ROOM
 
     def _leave_behind(self, *, was_waiting: bool) -> None:
         self.counts["left behind"] += 1

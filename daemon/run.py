@@ -6,6 +6,7 @@ The main thread only waits for signals, so that none can interrupt a commit, and
 import logging
 import os
 import signal
+import sys
 import threading
 from collections.abc import Callable
 from contextlib import ExitStack
@@ -36,6 +37,9 @@ LONGEST_END_S: Final = 60.0
 #: How long a start waits for a machine's clock that cannot be right, and how often it looks.
 TIME_PATIENCE_S: Final = 60.0
 _LOOK_S: Final = 0.25
+#: How long one thread may keep the others waiting: with Python's own 5 ms, one that computes leaves the threads that
+#: receive a few messages a second.
+TURN_S: Final = 0.0005
 
 
 def watch(config_path: Path) -> int:
@@ -48,6 +52,7 @@ def watch(config_path: Path) -> int:
     """
     config = wiring.load_config(config_path)
     logs.begin()
+    sys.setswitchinterval(TURN_S)
     log_warnings(config)
     if not _time_came(config):
         return DONE

@@ -98,6 +98,18 @@ class Stuck(SensorHealth):
     __slots__ = ()
 
 
+class Flood(NamedTuple):
+    """More than a share of what a sensor may bring: where, how much comes a second of late, and how much was refused.
+
+    ``is_ours``: the place belongs to a tray and a quantity, so that true readings may be among it.
+    """
+
+    place: str
+    per_s: float
+    refused: int
+    is_ours: bool
+
+
 #: Takes one arrival without ever waiting; False when there is no room and it was not taken.
 HandOver = Callable[[Arrival], bool]
 
