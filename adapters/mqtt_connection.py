@@ -10,7 +10,7 @@ from typing import Final, NamedTuple
 
 from wardian.adapters.shares import Share
 from wardian.adapters.timestamps import text_of
-from wardian.rules.ports import SensorHealth
+from wardian.rules.wire_health import SensorHealth
 
 #: A connection that ends sooner than this, three times in a row, is not the network's fault.
 _SHORT_S: Final = 5.0

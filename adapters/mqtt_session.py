@@ -18,7 +18,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 from wardian.adapters.brokers import BrokerSettings, new_client
 from wardian.adapters.mqtt_connection import Connection, Message, Taken, words_of, words_of_end
-from wardian.rules.ports import Clock, SensorHealth, Stuck
+from wardian.rules.ports import Clock
+from wardian.rules.wire_health import SensorHealth, Stuck
 
 if TYPE_CHECKING:
     from paho.mqtt.client import Client, ConnectFlags, MQTTMessage

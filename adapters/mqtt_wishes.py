@@ -17,7 +17,8 @@ from wardian.adapters.mqtt_connection import Message, Taken
 from wardian.adapters.mqtt_session import Session, Wanted
 from wardian.adapters.strict_json import document
 from wardian.adapters.topics import refuse_bad_topic
-from wardian.rules.ports import Clock, SensorHealth
+from wardian.rules.ports import Clock
+from wardian.rules.wire_health import SensorHealth
 
 #: How long the broker keeps what is asked while we are away.
 EXPIRY_S: Final = 600

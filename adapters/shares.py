@@ -10,7 +10,7 @@ from collections.abc import Callable
 from enum import Enum
 from typing import Final, NamedTuple
 
-from wardian.rules.ports import Flood
+from wardian.rules.wire_health import Flood
 
 #: What a topic may bring for each tray that it can be about: far more than sensors send, which is a message every
 #: few seconds. A message costs 1, and 1 more for each so many bytes.

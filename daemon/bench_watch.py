@@ -11,7 +11,8 @@ from wardian.daemon.loop import Loop
 from wardian.daemon.own_troubles import OwnTroubles
 from wardian.daemon.polling import Polling
 from wardian.daemon.progress import Progress
-from wardian.rules.ports import Sensor, Stuck
+from wardian.rules.ports import Sensor
+from wardian.rules.wire_health import Stuck
 
 log = logging.getLogger(__name__)
 

@@ -6,7 +6,8 @@ from typing import Final, Protocol
 from wardian.daemon.beside import Extra
 from wardian.daemon.lives import Lives
 from wardian.daemon.own_troubles import OwnTroubles
-from wardian.rules.ports import Flood, Sensor
+from wardian.rules.ports import Sensor
+from wardian.rules.wire_health import Flood
 
 #: The names of the troubles: on topics of ours, and on topics of nobody.
 FLOOD: Final = "flood"

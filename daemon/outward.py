@@ -8,7 +8,8 @@ from contextlib import ExitStack
 from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 
 from wardian.daemon.config_outward import SummaryKeys
-from wardian.rules.ports import Clock, SensorHealth, Store
+from wardian.rules.ports import Clock, Store
+from wardian.rules.wire_health import SensorHealth
 
 if TYPE_CHECKING:
     from wardian.daemon.beside import Beside

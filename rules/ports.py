@@ -12,6 +12,7 @@ from wardian.rules.moving import Moving
 from wardian.rules.plans import TrayPlan
 from wardian.rules.readings import Chunk, Reading, Series
 from wardian.rules.records import Record
+from wardian.rules.wire_health import SensorHealth
 
 if TYPE_CHECKING:
     from wardian.rules.rollups import Rollups
@@ -83,31 +84,6 @@ class Arrival(NamedTuple):
     sensor: "Sensor"
     received_ms: int
     message: Any
-
-
-class SensorHealth(NamedTuple):
-    """Whether a sensor's wire works, in a person's words."""
-
-    works: bool
-    words: str
-
-
-class Stuck(SensorHealth):
-    """It does not work because a thread of its own hangs: only a new start ends that."""
-
-    __slots__ = ()
-
-
-class Flood(NamedTuple):
-    """More than a share of what a sensor may bring: where, how much comes a second of late, and how much was refused.
-
-    ``is_ours``: the place belongs to a tray and a quantity, so that true readings may be among it.
-    """
-
-    place: str
-    per_s: float
-    refused: int
-    is_ours: bool
 
 
 #: Takes one arrival without ever waiting; False when there is no room and it was not taken.

@@ -18,9 +18,10 @@ from wardian.adapters.mqtt_session import Session, Wanted
 from wardian.adapters.payloads import Address, Form, Payloads, Target, shown
 from wardian.adapters.shares import Admission, Place, Shares, cost_of
 from wardian.adapters.topics import TopicPattern
-from wardian.rules.ports import Arrival, Clock, Decoded, Flood, HandOver, Refused, SensorHealth
+from wardian.rules.ports import Arrival, Clock, Decoded, HandOver, Refused
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.readings import Series
+from wardian.rules.wire_health import Flood, SensorHealth
 
 WEEK_S: Final = 7 * 86_400
 #: Seconds, or the largest number for a session that never ends (MQTT 5.0, 3.1.2.11.2).

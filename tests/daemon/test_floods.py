@@ -6,7 +6,7 @@ from loop_rig import FakeSensor
 
 from wardian.daemon.floods import Floods
 from wardian.daemon.lives import Lives
-from wardian.rules.ports import Flood
+from wardian.rules.wire_health import Flood
 
 
 class FakeTroubles:

@@ -28,6 +28,7 @@ def value(name: str) -> str:
     return word
 
 
+@pytest.mark.threat(12)
 @needs_systemd
 def test_the_unit_is_exposed_no_more_than_promised() -> None:
     asked = [

@@ -24,6 +24,7 @@ JUDGED_WITHIN_S = 60
 MOST_MIB = 128
 
 
+@pytest.mark.threat(3)
 def test_what_is_true_is_kept_and_judged_beside_a_flood_of_seconds(tmp_path: Path) -> None:
     with broker(tmp_path) as port:
         holds(FloodedBench(tmp_path, port, commit_every="1 s").run(5, MIXED))

@@ -50,6 +50,7 @@ def test_the_payloads_find_a_decoder_that_raises(monkeypatch: pytest.MonkeyPatch
     assert any(what.startswith("crash") for what in fuzz_payloads.run(SEED, 200).wrong)
 
 
+@pytest.mark.threat(15)
 def test_no_input_of_the_largest_size_takes_long() -> None:
     took_ms, payload = fuzz_payloads.slowest_large_ms(SEED, rounds=8)
     assert took_ms < 10, payload[:200]

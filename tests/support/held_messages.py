@@ -6,8 +6,9 @@ from typing import Final
 
 from failing_once import Fault
 
-from wardian.rules.ports import Arrival, Decoded, HandOver, SensorHealth
+from wardian.rules.ports import Arrival, Decoded, HandOver
 from wardian.rules.readings import Series
+from wardian.rules.wire_health import SensorHealth
 
 #: The place of a fault that is none of the daemon's: there was no room, and the message came again.
 HAND_OVER: Final = "hand over"
