@@ -95,6 +95,7 @@ def _watch_until_told(config: Config, manager: ServiceManager) -> int:
             return DONE
         guard.cancel()
         log.info("beginning anew by another time")
+        manager.feed()  # nobody looks until all is open again
         wiring.move_era(config, anew)
 
 
