@@ -64,7 +64,7 @@ def watch(config_path: Path) -> int:
     except WardianError:
         # What cannot work as configured is told to whoever configures it: its channels may be what is wrong.
         raise
-    except Exception as error:
+    except Exception as error:  # what nobody foresaw must not look like a mistake of the configuration
         # Never the status of a configuration that cannot be used: after that no service manager starts anew.
         log.critical("watching ended by what nobody foresaw", exc_info=True)
         say_last_words(config, error)
@@ -90,7 +90,7 @@ def _watch_until_told(config: Config, manager: ServiceManager) -> int:
         if anew is None:
             return status
         log.info("beginning anew by another time")
-        manager.feed()
+        manager.feed()  # nobody looks until all is open again
         wiring.move_era(config, anew)
 
 

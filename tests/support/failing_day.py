@@ -125,7 +125,7 @@ class Hours:
 
     def rounds(self, watching: Watch) -> int:
         """Do what the threads of a daemon do, until it is told to stop or something ends it."""
-        watching.loop.queue.wait = partial(self._between_rounds, watching)  # type: ignore[method-assign]
+        watching.loop.queue.wait = partial(self._between_rounds, watching)  # type: ignore[method-assign]  # time is stepped instead
         try:
             watching.loop_until_stopped()
         except BaseException as error:  # noqa: BLE001 - as the thread of the rounds does
