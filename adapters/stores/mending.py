@@ -38,8 +38,13 @@ _APPLICATION: Final = slice(68, 72)
 #: How a log begins, in either order of bytes, and how long its own header is, by the same.
 _LOG_MAGIC: Final = (b"\x37\x7f\x06\x82", b"\x37\x7f\x06\x83")
 _LOG_HEADER_BYTES: Final = 32
-#: Tables that are only ever added to, and so tell whether a log goes on from what is there.
-_ADDED_TO: Final = ("series", "journal", "records")
+#: Tables that are only ever added to, and so tell whether a log goes on from what is there; each with what no clock
+#: that was set may change, too, its number first.
+_ADDED_TO: Final = {
+    "series": "id, tray, quantity",
+    "journal": "number, tray, quantity, condition, event",
+    "records": "number, kind, recorded_ms, tray, fields",
+}
 #: A start reads so much of what was kept.
 _START_READS_MS: Final = 4 * 86_400_000
 
@@ -165,7 +170,7 @@ def _last_rows(path: Path) -> dict[str, tuple[object, ...]]:
 
 
 def _row(connection: sqlite3.Connection, table: str, where: str) -> tuple[object, ...] | None:
-    sql = f"SELECT * FROM {table} WHERE {where} LIMIT 1"  # noqa: S608 - names and numbers of ours alone
+    sql = f"SELECT {_ADDED_TO[table]} FROM {table} WHERE {where} LIMIT 1"  # noqa: S608 - names and numbers of ours alone
     row: tuple[object, ...] | None = connection.execute(sql).fetchone()
     return row
 
