@@ -120,7 +120,14 @@ def _replaced(path: Path, folder: Path, now_ms: int, flaw: str) -> Mended:
 
 
 def _flaw(path: Path, uri: str) -> str:
-    """Return what is broken in a database, looked at with its log or without."""
+    """Return what is broken in a database, looked at with its log or without.
+
+    To SQLite a read that fails looks like damage, too. What is not there at a second look was only that.
+    """
+    return _seen_flaw(path, uri) and _seen_flaw(path, uri)
+
+
+def _seen_flaw(path: Path, uri: str) -> str:
     try:
         with explaining(path), contextlib.closing(sqlite3.connect(uri, uri=True)) as connection:
             return "; ".join(flaws_of(connection))
