@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
+from threading import Timer
 from typing import Any, Final
 
 from failing_once import Fault, Seams
@@ -123,14 +124,18 @@ class Hours:
         self.until = until
         return cli.main(["run", "--config", str(self.folder / "config.yaml")])
 
-    def rounds(self, watching: Watch) -> int:
-        """Do what the threads of a daemon do, until it is told to stop or something ends it."""
+    def rounds(self, watching: Watch) -> Timer:
+        """Do what the threads of a daemon do, until it is told to stop or something ends it.
+
+        Returns a guard over the end that never comes: nothing hangs in one thread.
+        """
         watching.loop.queue.wait = partial(self._between_rounds, watching)  # type: ignore[method-assign]
         try:
             watching.loop_until_stopped()
         except BaseException as error:  # noqa: BLE001 - as the thread of the rounds does
             run._end_with(error)
-        return 0
+        assert watching.anew is None
+        return Timer(0, lambda: None)
 
     def _between_rounds(self, watching: Watch, _seconds: float) -> None:
         """Send what is due, then let the world go on by a step."""
