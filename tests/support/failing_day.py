@@ -130,6 +130,7 @@ class Hours:
             watching.loop_until_stopped()
         except BaseException as error:  # noqa: BLE001 - as the thread of the rounds does
             run._end_with(error)
+        assert watching.anew is None
         return 0
 
     def _between_rounds(self, watching: Watch, _seconds: float) -> None:
