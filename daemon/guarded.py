@@ -95,9 +95,9 @@ class Guard:
             lives: Where every alarm stands.
             rests: Whether it may be left out.
         """
-        extra: Extra | None = self._try(part, part.work, now_ms, lives) if self._is_in(part) else None
         if not rests:
             self._until_s.pop(id(part), None)
+        extra: Extra | None = self._try(part, part.work, now_ms, lives) if self._is_in(part) else None
         return extra or Extra()
 
     def committed(self, part: Beside) -> None:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol
 
+from wardian.rules.moving import Moving
 from wardian.rules.plans import TrayPlan
 from wardian.rules.readings import Chunk, Reading, Series
 from wardian.rules.records import Record
@@ -88,6 +89,12 @@ class SensorHealth(NamedTuple):
 
     works: bool
     words: str
+
+
+class Stuck(SensorHealth):
+    """It does not work because a thread of its own hangs: only a new start ends that."""
+
+    __slots__ = ()
 
 
 #: Takes one arrival without ever waiting; False when there is no room and it was not taken.
@@ -307,6 +314,14 @@ class Store(Protocol):
 
     def keep(self, round_: Round) -> Kept:
         """Commit one round: all of it or nothing. A repeated (time, tray, quantity) is ignored."""
+
+    def move(self, moving: Moving) -> None:
+        """Move all that was kept of an era to where it belongs, for the clock was wrong from its begin on.
+
+        Readings, late ones, refusals, the journal, messages, states and notes are moved in one transaction; keys of
+        messages and what people put on record stay. The caller sees to it that no hour of the era is folded and that
+        the era does not begin before what was kept ahead of it.
+        """
 
     def damage(self) -> str:
         """Return what is broken in what is kept, empty if nothing; looks at all of it but what is packed."""

@@ -15,12 +15,12 @@ from wardian.adapters.stores.copies import (
     backups,
     copied,
     flaw_of,
-    flaws_of,
     put_aside,
     put_in_place,
     put_log_aside,
 )
 from wardian.adapters.stores.failures import explaining
+from wardian.adapters.stores.flaws import flaws_of
 from wardian.adapters.stores.lock import DatabaseLock, was_made
 from wardian.adapters.stores.sql import SqlStore
 from wardian.adapters.stores.sqlite_file import (

@@ -121,7 +121,7 @@ def test_advice_is_in_force_where_an_alarm_can_be_raised_or_is_written_of() -> N
     # The limits of the two crops, and what the chips must bring.
     raised = {"air-far-too-cold", "air-too-cold", "air-too-warm", "air-far-too-warm", "too-dry"}
     raised |= {"light-too-short", "light-too-long", "sensor-silent", "sensor-implausible"}
-    raised |= {*library(parse).conditions}
+    raised |= {*library(parse).conditions, *library(parse).watch}
     assert alarms_in("alarms: {}\n") == raised
     assert alarms_in("alarms: {feed-too-weak: {priority: low}}\n") == {*raised, "feed-too-weak"}
 

@@ -1,5 +1,6 @@
 """What falls due while the store can keep nothing leaves from memory, and is in the store once, delivered, afterwards."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,7 @@ from outbox_fakes import FakeNotifier, plain
 
 from wardian.adapters.stores.memory import MemoryStore
 from wardian.adapters.yaml_file import parse
-from wardian.daemon.failing_store import STORE_PATIENCE_S
+from wardian.daemon.failing_store import STORE_PATIENCE_S, UNKEPT_ROOM
 from wardian.daemon.library import library
 from wardian.daemon.outbox import Outbox
 from wardian.daemon.own_troubles import OwnTroubles
@@ -266,6 +267,14 @@ def test_whatever_fails_when_each_message_is_taken_once_in_order_and_stored_as_d
     assert keys == sorted(keys, key=int) or "blind" in steps
 
 
-def test_the_documents_say_how_many_messages_wait_in_memory() -> None:
+def test_the_readme_names_troubles_of_the_watch_that_there_are_and_how_much_waits_in_memory() -> None:
     text = Path(__file__).parents[2].joinpath("README.md").read_text(encoding="utf-8")
-    assert f"at most {ROOM} messages" in text
+    section = text.partition("## When the watch itself is in trouble")[2].partition("\n## ")[0]
+    named = re.findall(r"^\| `([a-z-]+)` \| ([a-z]+)", section, re.MULTILINE)
+    advice = library(parse).watch
+    assert len(named) >= 6
+    assert {name: advice[name].priority for name, _ in named if name != "not-watching"} == {
+        name: priority for name, priority in named if name != "not-watching"
+    }
+    assert f"at most {ROOM} messages" in section
+    assert f"{UNKEPT_ROOM:,} readings" in section

@@ -49,8 +49,10 @@ class Part:
     def __init__(self, breaks: str) -> None:
         self.breaks = breaks
         self.tries = 0
+        self.rounds = 0
 
     def work(self, _now_ms: int, _lives: Lives) -> Extra:
+        self.rounds += 1
         self._do("work")
         return Extra()
 
@@ -85,7 +87,7 @@ def test_a_part_before_judging_is_tried_in_every_round(step: str) -> None:
     bench, part = Bench(), Part(step)
     bench.loop.before.append(part)
     bench.read_for(4)
-    assert part.tries == 4
+    assert (part.tries, part.rounds) == (4, 4)
     assert len(list(bench.store.readings(0, 2**62))) == 4
 
 
