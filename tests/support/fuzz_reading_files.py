@@ -31,7 +31,7 @@ from wardian.adapters.sensors.csv_file import CsvSensor, CsvSettings
 from wardian.daemon.cli import main
 from wardian.daemon.guarded import Slips
 from wardian.daemon.intake import Intake
-from wardian.rules.errors import BadReading
+from wardian.rules.errors import BadReading, SensorUnreachable
 
 if TYPE_CHECKING:
     from wardian.rules.ports import Arrival
@@ -173,13 +173,14 @@ def _spoiled(chance: Random, line: bytes) -> bytes:
 def meant_by(line: bytes) -> Meaning | None:
     """Return the reading of one row, read the naive way; None where it is none."""
     try:
-        fields = next(csv.reader([line.decode("utf-8", errors="surrogateescape")]), [])
+        text = line.decode("utf-8", errors="surrogateescape").removesuffix("\r")
+        fields = next(csv.reader([text]), []) if '"' in text else text.split(",")
         time, tray, quantity, value, unit = fields
         time_ms = rfc3339_ms(time)
         number = float(value.encode())
         low, high = POSSIBLE[quantity]
         factor, offset = UNITS[quantity][unit.replace("μ", "µ")] if unit else (Fraction(1), Fraction(0))
-        own = number if (factor, offset) == (1, 0) else float(Fraction(value.strip()) * factor + offset)
+        own = number if factor == 1 and not offset else float(Fraction(value.strip()) * factor + offset)
     except (ValueError, KeyError, OverflowError, csv.Error, NoMeaning, UnicodeEncodeError):
         return None
     is_one = low <= own <= high and "_" not in value and tray and time_ms // 1 in YEARS_MS
@@ -250,8 +251,10 @@ class Run:
         sensor = CsvSensor(CsvSettings("file", path), FakeClock())
         sensor.start(lambda arrival: not arrivals.append(arrival))  # type: ignore[func-returns-value]  # None: taken
         try:
-            with contextlib.suppress(Exception if not file.is_readable else ()):
+            try:
                 sensor.poll()
+            except SensorUnreachable:
+                assert not file.is_readable
             readings, refused = Intake(TRAYS, SLIPS).take(arrivals, NOON_MS)
             assert not SLIPS.ever, SLIPS.ever
         except Exception as error:  # noqa: BLE001 - whatever is raised here is what is looked for
