@@ -73,7 +73,7 @@ class BrokerKeys(Section):
     client_id: Name | None = key(NAME_ACCEPTS, None, "wardian- and the name of the sensor or notifier")
     keepalive: PollEvery = key(
         TIME,
-        Duration(60_000),
+        Duration(30_000),
         "a line that fell silent is noticed within two of them, and costs little until then",
     )
     user: Text | None = key("a user name", None)

@@ -117,7 +117,7 @@ def test_at_the_usual_settings_a_dead_line_is_named_within_three_minutes(
     tmp_path: Path, broker: Any, wait_until: WaitUntil
 ) -> None:
     with bad_line(broker.port) as line:
-        settings = Settings(port=line.port, keepalive="60 s")
+        settings = Settings(port=line.port, keepalive="30 s")
         with fault_bench(tmp_path, broker, wait_until, settings) as bench:
             bench.start()
             line.turn(SWALLOWS)
