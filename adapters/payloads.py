@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Final, NamedTuple, Protocol
 
 from wardian.rules.ports import Decoded, Measured, Refused, Stranger
-from wardian.rules.quantities import QUANTITIES
+from wardian.rules.quantities import QUANTITIES, Quantity
 from wardian.rules.readings import Series
 from wardian.rules.units import UNITS, unit_named
 
@@ -39,6 +39,8 @@ class Target:
         if self.quantity is not None:
             known_quantity(self.quantity)
             fitting_unit(self.quantity, self.unit)
+        elif self.unit and not any(_fits(quantity, self.unit) for quantity in QUANTITIES.values()):
+            raise ValueError(f"unit {clipped(self.unit)} is that of no quantity")
 
 
 class Meant(NamedTuple):
@@ -194,6 +196,10 @@ def known_quantity(name: str) -> str:
     raise ValueError(f"{why} {clipped(name)}; known: {known}")
 
 
+def _fits(quantity: Quantity, unit: str) -> bool:
+    return not quantity.derived and unit_named(quantity.dimension, unit) is not None
+
+
 def fitting_unit(quantity: str, unit: str) -> str:
     """Return a unit in which this quantity may be written; empty is its own.
 
@@ -210,6 +216,8 @@ def fitting_unit(quantity: str, unit: str) -> str:
 def shown(payload: bytes) -> str:
     """Return the beginning of a payload so that a line of text can hold it."""
     text = payload[:_SHOWN_BYTES].decode(errors="backslashreplace")
+    if text.isprintable():
+        return text
     return "".join(
         letter if letter.isprintable() else letter.encode("unicode_escape").decode() for letter in text
     )

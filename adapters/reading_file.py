@@ -9,6 +9,7 @@ import contextlib
 import csv
 import gzip
 import io
+import zlib
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from pathlib import Path
@@ -56,7 +57,7 @@ def read_blocks(path: Path) -> Iterator[Block]:
             if [name.strip() for name in header.split(",")] != HEADER:
                 raise BadReading(str(path), f"line 1 is not the header {_HEADER_LINE}")
             yield from _Rows(path.name).blocks(file)
-    except (OSError, EOFError) as error:
+    except (OSError, EOFError, zlib.error) as error:
         raise BadReading(str(path), f"cannot be read: {getattr(error, 'strerror', None) or error}") from error
 
 
@@ -194,12 +195,7 @@ class _Rows:
 
     def _parse(self, data: bytes) -> tuple[list[bytes], ...]:
         """Return the five columns of any block; a row of another length has no time, and says why."""
-        rows = []
-        for line in data.split(b"\n")[:-1]:
-            row = next(csv.reader([line.decode("utf-8", errors="surrogateescape")]), [])
-            if len(row) != len(HEADER):
-                row = ["", "", "", "", ""] if not row else [f"{len(row)} fields", *[""] * 4]
-            rows.append([field.encode("utf-8", errors="surrogateescape") for field in row])
+        rows = [_row(line) for line in data.split(b"\n")[:-1]]
         return tuple([row[column] for row in rows] for column in range(5))
 
     def _readings(
@@ -278,6 +274,22 @@ class _Rows:
 
 
 _NO_TIME: Final = -(2**62)
+#: Stands where the time of a row should, if it has none: why there is no row.
+_FIELDS: Final = b" fields"
+_NO_ROW: Final = b"the line is no row of CSV: "
+
+
+def _row(line: bytes) -> list[bytes]:
+    """Return the five fields of a line; empty ones where it is blank, and why in place of the time where it is no row."""
+    try:
+        row = next(csv.reader([line.decode("utf-8", errors="surrogateescape")]), [])
+    except csv.Error as error:  # a bare carriage return, or a field beyond what the library takes
+        return [_NO_ROW + str(error).encode(), *[b""] * 4]
+    if not row:
+        return [b""] * len(HEADER)
+    if len(row) != len(HEADER):
+        return [str(len(row)).encode() + _FIELDS, *[b""] * 4]
+    return [field.encode("utf-8", errors="surrogateescape") for field in row]
 
 
 def _time(text: bytes) -> int | str:
@@ -285,7 +297,9 @@ def _time(text: bytes) -> int | str:
     try:
         return parse_ms(text.decode())
     except ValueError as error:
-        if text.endswith(b" fields"):
+        if text.startswith(_NO_ROW):
+            return text.decode()
+        if text.endswith(_FIELDS):
             return f"the row has {text.decode()}; {_HEADER_LINE} are expected"
         return str(error)
 
@@ -350,7 +364,10 @@ def _number(text: bytes) -> float:
 
 @lru_cache(maxsize=_REMEMBERED)
 def _converted(text: bytes, unit: Unit) -> float:
-    return in_own_unit(text.decode().strip(), unit)
+    try:
+        return in_own_unit(text.decode().strip(), unit)
+    except ValueError:  # a number so long, or an exponent of so many digits, that nobody measured it
+        return np.nan
 
 
 def _kind(tray: str, quantity: str, unit: str) -> _Kind:

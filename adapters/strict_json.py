@@ -7,6 +7,7 @@ Pointers into a document are those of RFC 6901.
 import json
 import math
 import re
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from functools import lru_cache
@@ -56,8 +57,7 @@ def unique(members: Sequence[tuple[str, Any]]) -> dict[str, Any]:
     result = dict(members)
     if len(result) == len(members):
         return result
-    keys = [key for key, _ in members]
-    twice = next(key for key in keys if keys.count(key) > 1)
+    (twice, _), *_ = Counter(key for key, _ in members).most_common(1)
     raise ValueError(f"names the key {twice[:40]!r} twice")
 
 

@@ -144,10 +144,12 @@ class _Builder:
         return values
 
     def _key(self, event: Any, events: Iterator[Any], path: Path) -> str:
-        key = self._value(event, events, path)
+        is_plain = isinstance(event, (yaml.ScalarEvent, yaml.AliasEvent))
+        # A key that has an inside is one level down: keys within keys end where values would.
+        key = self._value(event, events, path if is_plain else (*path, "?"))
         if isinstance(event, yaml.AliasEvent):
             return "*"
-        if not isinstance(event, yaml.ScalarEvent):
+        if not is_plain:
             self._mistake(path, event, "has a list or a mapping as a key", "a key is text")
             return "?"
         if not event.style and key == "<<":

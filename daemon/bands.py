@@ -26,6 +26,12 @@ _DERIVED_RANGE: Final = {
     "daily_light_integral": (0.0, 260.0),
     "water_lost": (-100.0, 100.0),
 }
+#: Beyond these most cuttings are lost, whatever the crop: a limit out there tells of it when it is over. From
+#: memory; by dimension or quantity, in its own unit.
+_LOST_BELOW: Final = {"temperature": 0.0, "relative_humidity": 30.0, "medium_moisture": 10.0}
+_LOST_ABOVE: Final = {"temperature": 40.0, "vapour_pressure_deficit": 3.0, "water_lost": 90.0}
+#: A limit that waits longer tells of a day nobody can mend.
+_LONGEST_WAIT_MS: Final = 24 * 3_600_000
 
 
 def read_band(written: Written, path: Path, quantity: Quantity, default: Default) -> Band | None:
@@ -95,6 +101,27 @@ def doubt_band(written: Written, path: Path, quantity: Quantity, band: Band) -> 
         elif stuck:
             written.warn((*path, name), "can never return to normal with this deadband", span)
     _warn_about_width(written, path, band)
+    _warn_about_loss(written, path, quantity, band)
+
+
+def _warn_about_loss(written: Written, path: Path, quantity: Quantity, band: Band) -> None:
+    """Note limits that are passed when it is too late, unless one of the same side comes before them."""
+    lost_below, lost_above = (
+        lost.get(quantity.name, lost.get(quantity.dimension) if not quantity.derived else None)
+        for lost in (_LOST_BELOW, _LOST_ABOVE)
+    )
+    lows = {limit.threshold: limit.name for limit in band.limits if limit.name.startswith("low")}
+    highs = {limit.threshold: limit.name for limit in band.limits if limit.name.startswith("high")}
+    late = []
+    lowest, highest = possible_range(quantity)
+    if lost_below is not None and lows and lowest < max(lows) <= lost_below:
+        late.append((lows[max(lows)], f"below {lost_below:g} {quantity.unit}"))
+    if lost_above is not None and highs and lost_above <= min(highs) < highest:
+        late.append((highs[min(highs)], f"above {lost_above:g} {quantity.unit}"))
+    for name, where in late:
+        written.warn((*path, name), "alarms when it is too late", f"most cuttings are lost {where}")
+    if any(limit.on_delay_ms > _LONGEST_WAIT_MS for limit in band.limits):
+        written.warn((*path, "on_delay"), "waits longer than a day: by then nobody can mend it")
 
 
 def _warn_about_width(written: Written, path: Path, band: Band) -> None:

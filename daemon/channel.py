@@ -69,6 +69,11 @@ class Channel:
         self.name = notifier.name
         self.notifier = notifier
         self.stopping = threading.Event()
+        #: Told before a message is sent, and once it is.
+        self.sending: Callable[[], None] = lambda: None
+        self.sent: Callable[[], None] = lambda: None
+        #: Hears how the notifier answered: why it refused a message for good, or nothing where it took one.
+        self.answered: Callable[[str, str], None] = lambda *_: None
         self._store = store
         self._clock = clock
         self._say_time = say_time
@@ -150,9 +155,10 @@ class Channel:
         if self.stuck_since_s is None:
             self.stuck_since_s = self._clock.monotonic_s()
         try:
-            self.notifier.send(self._told(due, moment()))
+            self._send(self._told(due, moment()))
         except DeliveryRefused as error:
             self._give_up(due, error.why, moment())
+            self.answered(self.name, error.why)
         except AdapterError as error:
             return self._failed(due, error.why, moment())
         except Exception as error:  # noqa: BLE001 - the round of this channel: a slip in it must not end it
@@ -163,7 +169,15 @@ class Channel:
             log.log(logging.INFO if due.attempts else logging.DEBUG, "message delivered", extra=_facts(due))
             self.stuck_since_s = None
             self._note(due, Outcome(moment(), due.attempts + 1))
+            self.answered(self.name, "")
         return None
+
+    def _send(self, message: Message) -> None:
+        self.sending()
+        try:
+            self.notifier.send(message)
+        finally:
+            self.sent()
 
     def _told(self, due: Due, now_ms: int) -> Message:
         if due.number == UNNUMBERED:

@@ -7,8 +7,6 @@ from typing import Final
 class SystemClock:
     """The machine's own clocks."""
 
-    speed: Final = 1.0
-
     def wall_ms(self) -> int:
         """Return milliseconds since 1970 UTC."""
         return time.time_ns() // 1_000_000
@@ -21,8 +19,10 @@ class SystemClock:
 class HurriedClock:
     """A clock for a simulated bench: its time begins where it is told and passes faster.
 
-    ``speed`` is how many of its seconds pass in one of ours.
+    ``speed`` is how many of its seconds pass in one of ours. Its time is always what it says.
     """
+
+    is_trusted: Final = True
 
     def __init__(self, begin_ms: int, speed: float) -> None:
         """Begin at ``begin_ms`` (since 1970 UTC) now."""

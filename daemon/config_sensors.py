@@ -108,6 +108,7 @@ class SubscriptionKeys(TargetKeys):
         if not targets:
             needed = "names" if self.payload == "senml" else "pointers"
             raise wrong(f"has no {needed}", f"payload {self.payload} needs {needed}")
+        self._refuse_shared_pointers()
         if self.tray is not None and "{tray}" in self.topic:
             raise wrong("says the tray twice", "{tray} in the topic or the key tray is accepted")
         if self.quantity is not None and "{quantity}" in self.topic:
@@ -130,6 +131,19 @@ class SubscriptionKeys(TargetKeys):
         foreign = set().union(*allowed.values()) - allowed[self.payload]
         for name in sorted(foreign & self.model_fields_set):
             raise wrong(f"has {name}, which payload {self.payload} does not know", "take it out")
+
+    def _refuse_shared_pointers(self) -> None:
+        """Refuse a place that is to be two quantities, of which one would be lost, and units of nothing."""
+        pointers = self.pointers or {}
+        for quantity, pointer in pointers.items():
+            first = next(name for name, other in pointers.items() if other == pointer)
+            if first != quantity:
+                raise wrong(
+                    f"has {shown(pointer)} for {first} and for {quantity}", "one quantity is accepted"
+                )
+        for quantity in self.units or {}:
+            if quantity not in pointers:
+                raise wrong(f"has a unit of {quantity}, for which it has no pointer", "take it out")
 
     @property
     def targets(self) -> dict[str, TargetKeys]:

@@ -1,7 +1,7 @@
 """What a configuration may say but hardly means: told as warnings, used as it stands."""
 
 from collections.abc import Mapping, Sequence
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from wardian.daemon.config_brokers import is_loopback
 from wardian.daemon.config_sensors import MqttSensorKeys, SensorKeys
@@ -12,6 +12,10 @@ from wardian.rules.amounts import duration_words
 from wardian.rules.crops import Crop
 from wardian.rules.documents import Path
 from wardian.rules.plans import TrayPlan, inputs_of
+
+#: A value that is believed longer, or unknown longer without a word, hides a sensor that died. From memory.
+_LONGEST_HOLD_MS: Final = 2 * 3_600_000
+_LONGEST_SILENCE_MS: Final = 24 * 3_600_000
 
 
 class WatchedTray(NamedTuple):
@@ -43,6 +47,7 @@ def doubt(
     for tray in trays:
         _doubt_tray(written, tray, sensors, brought)
         doubt_leaves(written, tray.path, tray.plan, brought)
+    _doubt_patience(written, trays)
     doubt_schedules(written, [tray for tray in trays if tray.plan.schedule is not None])
     shortest_hold_ms = min(tray.plan.hold_ms for tray in trays)
     for place, sensor in enumerate(sensors):
@@ -61,6 +66,9 @@ def _doubt_tray(
 ) -> None:
     if not any(stage.bands for stage in tray.crop.stages):
         written.warn((*tray.path, "crop"), "has no band in any stage: nothing of this tray is watched")
+    elif bare := [stage.name for stage in tray.crop.stages if not stage.bands]:
+        problem = f"has no band while {', '.join(bare)}: then nothing of this tray is watched"
+        written.warn((*tray.path, "crop"), problem)
     if any("water_lost" in stage.bands and "water_lost" not in stage.optional for stage in tray.crop.stages):
         _doubt_masses(written, tray)
     if not sensors or any(may_bring_anything(sensor) for sensor in sensors):
@@ -74,6 +82,32 @@ def _doubt_tray(
             )
             hint = NAME_THE_LAMP if missing == ["ppfd"] and "illuminance" in measured else ""
             written.warn(tray.path, problem, hint)
+
+
+def _doubt_patience(written: Written, trays: Sequence[WatchedTray]) -> None:
+    """Note how long a value is believed, and may be silent, where a dead sensor would go unnoticed; each place once."""
+    told = set()
+    for tray in trays:
+        own, site = (*tray.path, "readings"), ("readings",)
+        silent_ms = max(tray.plan.silent_after_ms.values(), default=0)
+        for key, lasts_ms, most_ms, problem in (
+            (
+                "hold",
+                tray.plan.hold_ms,
+                _LONGEST_HOLD_MS,
+                "is believed that long after its sensor fell silent",
+            ),
+            (
+                "silent_after",
+                silent_ms,
+                _LONGEST_SILENCE_MS,
+                "may be unknown that long before anybody is told",
+            ),
+        ):
+            place = next((path for path in ((*own, key), (*site, key)) if written.at(path) is not None), None)
+            if place and lasts_ms > most_ms and place not in told:
+                told.add(place)
+                written.warn(place, f"is {duration_words(lasts_ms)}: a value {problem}")
 
 
 def _doubt_masses(written: Written, tray: WatchedTray) -> None:

@@ -43,13 +43,13 @@ class Folding:
         return Extra()
 
     def committed(self) -> None:
-        """Fold a piece or a few, when it is time and the backlog of a start is in.
+        """Fold a piece or a few, when it is time, the backlog of a start is in and times can be trusted.
 
         Raises:
             StoreFailed: The store cannot keep its promise and trying again will not help.
         """
         waits = self._now_ms < self._next_ms <= self._now_ms + LOOK_MS
-        if waits or not self._loop.is_up_to_date:
+        if waits or not self._loop.is_sure:
             return
         try:
             is_done = self._fold_some()

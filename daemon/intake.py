@@ -3,7 +3,7 @@
 The rule of this file: nothing is dropped without a trace, and a refused reading judges nothing.
 """
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from typing import Final, NamedTuple
 
 from wardian.daemon.guarded import Slips
@@ -14,6 +14,8 @@ from wardian.rules.units import UNITS, Unit, in_own_unit, unit_named
 
 #: A time further ahead of our clock than this is a wrong clock, ours or the sensor's.
 AHEAD_MS: Final = 300_000
+#: While nobody knows what time it is, a time further ahead than this is not believed to be wrong: ours is.
+_UNSURE_AHEAD_MS: Final = 5_000
 _OWN: Final = Unit()
 
 
@@ -40,15 +42,25 @@ class Intake:
         """Accept readings of these trays only; count by ``slips`` what a sensor cannot take apart."""
         self._trays = frozenset(trays)
         self._slips = slips
+        #: Hears of each message that says its own time: of a sensor and a tray, when it came, its newest own time.
+        self.on_own_time: Callable[[tuple[str, str], int, int], None] | None = None
 
-    def take(self, arrivals: Iterable[Arrival], now_ms: int) -> tuple[list[Reading], list[Refused]]:
-        """Return the readings of some arrivals in their order, and what was refused."""
+    def take(
+        self, arrivals: Iterable[Arrival], now_ms: int, *, knows_time: bool = True
+    ) -> tuple[list[Reading], list[Refused]]:
+        """Return the readings of some arrivals in their order, and what was refused.
+
+        Where nobody knows what time it is, what says to come from ahead is dated by its arrival.
+        """
         readings: list[Reading] = []
         refused: list[Refused] = []
         trays, latest_ms = self._trays, now_ms + AHEAD_MS
         for arrival in arrivals:
             decoded = self._decoded(arrival)
             refused += decoded.refused
+            self._hear_own_times(arrival, decoded)
+            if not knows_time:
+                decoded.measured = [_dated_by_arrival(one, arrival) for one in decoded.measured]
             for measured in decoded.measured:
                 time_ms, tray, name, value, unit = measured
                 if time_ms is None:
@@ -66,6 +78,13 @@ class Intake:
                 outcome = self._looked_at(measured, arrival, now_ms)
                 (readings if isinstance(outcome, Reading) else refused).append(outcome)  # type: ignore[arg-type]  # each list takes its own kind
         return readings, refused
+
+    def _hear_own_times(self, arrival: Arrival, decoded: Decoded) -> None:
+        own = [(one.time_ms, one.tray) for one in decoded.measured if one.time_ms is not None]
+        if own and self.on_own_time:
+            time_ms, tray = max(own)
+            if tray in self._trays:
+                self.on_own_time((arrival.sensor.name, tray), arrival.received_ms, time_ms)
 
     def _decoded(self, arrival: Arrival) -> Decoded:
         """Return what an arrival meant; one that breaks its sensor must not come again for ever."""
@@ -111,6 +130,11 @@ class Intake:
             return in_own_unit(measured.value, unit)
         except ValueError:
             return None
+
+
+def _dated_by_arrival(measured: Measured, arrival: Arrival) -> Measured:
+    is_ahead = measured.time_ms is not None and measured.time_ms > arrival.received_ms + _UNSURE_AHEAD_MS
+    return measured._replace(time_ms=None) if is_ahead else measured
 
 
 def _refusal(measured: Measured, arrival: Arrival, why: str, *, time_ms: int) -> Refused:

@@ -6,6 +6,7 @@ tried again with everything in it; its messages leave from memory meanwhile. The
 
 import logging
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Final
 
 from wardian.daemon.arrivals import Queue
@@ -14,7 +15,9 @@ from wardian.daemon.failing_store import FailingStore
 from wardian.daemon.guarded import Guard, Slips
 from wardian.daemon.intake import Intake, doubted
 from wardian.daemon.lives import Lives, announcements
+from wardian.daemon.progress import Progress
 from wardian.daemon.recording import remembered_cares
+from wardian.daemon.refusals import Refusals
 from wardian.daemon.unkept import Unkept
 from wardian.daemon.words import Teller
 from wardian.rules.engine import Engine
@@ -42,6 +45,8 @@ STATE_EVERY_MS: Final = 3_600_000
 READ_AT_ONCE_MS: Final = 6 * 3_600_000
 #: The name under which it is kept what people were told.
 TELLING_NOTE: Final = "telling"
+#: And since when minutes follow each other, as no clock was set.
+UNBROKEN_NOTE: Final = "unbroken"
 BACKLOG_MS: Final = 60_000
 QUIET_S: Final = 5.0
 #: The longest that judgement waits for a wire that does not work, and for a backlog, in our own time.
@@ -66,7 +71,8 @@ class Loop:
         self.failing = FailingStore(store, clock)
         #: Keeps an error that nobody foresaw from ending the watch.
         self.guard = Guard(Slips(self.failing.happened), clock)
-        self._intake = Intake(settle_ms, self.guard.slips)
+        self.intake = Intake(settle_ms, self.guard.slips)
+        self._refusals = Refusals(clock.monotonic_s())
         self._unkept = Unkept()
         self._saved_ms = 0
         self._began_s = self._quiet_since_s = clock.monotonic_s()
@@ -82,7 +88,7 @@ class Loop:
         self._could_ask = True
         #: Hears what each round refused, and when.
         self.hear_refused: Callable[[Sequence[Refused], int], None] = lambda *_: None
-        #: Small facts to keep with the rounds; those under ``sensors`` as soon as they change.
+        #: Small facts to keep with the rounds; those under ``sensors`` and ``time`` as soon as they change.
         self.notes: Callable[[], Mapping[str, Any]] = dict
         #: Where every alarm stands.
         self.lives = Lives({})
@@ -94,7 +100,11 @@ class Loop:
         self.is_cut_off: Callable[[str, str], bool] = lambda _tray, _quantity: False
         #: What people are told, where there are any.
         self.telling: Telling | None = None
+        #: Hears that everything moves that works for this loop.
+        self.progress = Progress()
         self._noted: object = None
+        #: Whether the clock can be trusted.
+        self.knows_time: Callable[[], bool] = lambda: True
 
     def replan(self, plan: TrayPlan, records: Sequence[Record]) -> None:
         """Let a tray be judged by another plan from now on, and observed with the care that records tell of."""
@@ -129,7 +139,10 @@ class Loop:
 
         What stands in the journal stands until it is seen to be over.
         """
-        for from_ms in range(now_ms - KEPT * MINUTE_MS, now_ms + STATE_EVERY_MS, READ_AT_ONCE_MS):
+        unbroken_ms = self._store.notes().get(UNBROKEN_NOTE, 0)
+        for from_ms in range(
+            max(now_ms - KEPT * MINUTE_MS, unbroken_ms), now_ms + STATE_EVERY_MS, READ_AT_ONCE_MS
+        ):
             self.observer.feed(self._store.chunk(from_ms, from_ms + READ_AT_ONCE_MS))
         for tray, care in remembered_cares(self._store.records(), now_ms):
             if tray in self.observer.trays:
@@ -140,6 +153,15 @@ class Loop:
             for entry in self._store.standing()
             if entry.tray in self.observer.trays
         )
+
+    def leap(self, now_ms: int, by_ms: int) -> None:
+        """Go on at another time, for the clock was set ahead: what lasts goes on lasting, and nothing fell silent."""
+        self._take_in(self.queue.take(len(self.queue)), now_ms, ())
+        self.engine.move(by_ms)
+        self.observer.begin_anew()
+        self._saved_ms += by_ms
+        self._unkept.changed.update(self._settle_ms)
+        self._unkept.notes[UNBROKEN_NOTE] = now_ms + by_ms
 
     def _retire(self, now_ms: int) -> None:
         """Return alarms that stand in the journal and are not watched for any more."""
@@ -179,6 +201,11 @@ class Loop:
         """Whether the backlog of the start is in, so that what is judged is what is known."""
         return self._backlog_is_in
 
+    @property
+    def is_sure(self) -> bool:
+        """Whether what is judged is what is known, and it is known what time it is."""
+        return self._backlog_is_in and self.knows_time()
+
     def close(self) -> None:
         """Judge and keep all that is in, with the whole state."""
         now_ms = self._clock.wall_ms()
@@ -186,6 +213,19 @@ class Loop:
             self._take_in(self.queue.take(ROUND_ARRIVALS), now_ms, ())
         self._unkept.changed.update(self._settle_ms)
         self._keep(now_ms)
+
+    def give_up(self) -> None:
+        """Keep what was measured after rounds that broke off; the next start makes of it what is to be made.
+
+        What was judged may be half told, or committed already with no word of it. So nothing of that is kept, and
+        no source is told that anything was.
+        """
+        unkept, self._unkept = self._unkept, Unkept()
+        measured = Round(
+            self._clock.wall_ms(), readings=unkept.readings, late=unkept.late, refused=unkept.refused
+        )
+        with suppress(StoreFailed):
+            self._store.keep(measured)
 
     # -------------------------------------------------------------------------------------- steps
 
@@ -203,13 +243,13 @@ class Loop:
             self._unkept.notes |= extra.notes
 
     def _take_in(self, arrivals: list[Arrival], now_ms: int, sensors: Sequence[Sensor]) -> None:
-        taken, refused = self._intake.take(arrivals, now_ms)
+        taken, refused = self.intake.take(arrivals, now_ms, knows_time=self.knows_time())
         unkept = self._unkept
         readings = self._take_readings(taken)
         for time_ms, tray, quantity in doubted(refused, self._settle_ms, now_ms):
             self.engine.refuse(max(time_ms, self.engine.trays[tray].judged_ms), tray, quantity)
             unkept.changed.add(tray)
-        unkept.refused += refused
+        unkept.refused += self._refusals.to_keep(refused, self._clock.monotonic_s())
         self.hear_refused(refused, now_ms)
         unkept.arrivals += arrivals
         if self._may_judge(readings, now_ms, sensors):
@@ -293,7 +333,7 @@ class Loop:
         if now_ms - self._saved_ms >= STATE_EVERY_MS:
             unkept.changed.update(self._settle_ms)
         notes = self.notes()
-        noted = notes.get("sensors")
+        noted = notes.get("sensors"), notes.get("time")
         is_told = self.telling is not None and self.telling.changed
         if not unkept and noted == self._noted and not is_told:
             self._was_whole()

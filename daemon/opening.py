@@ -92,13 +92,18 @@ def _planned(keys: "FaultKeys") -> TrueFault:
 def _mqtt_sensor(keys: Any, bench: Bench) -> Sensor:
     from wardian.adapters.sensors.mqtt import MqttSensor, MqttSettings
 
-    subscriptions = tuple(_subscription(one) for one in keys.subscriptions)
+    subscriptions = tuple(subscription(one) for one in keys.subscriptions)
     settings = MqttSettings(keys.name, _broker(keys.broker, keys.name), subscriptions)
     trays = {tray.name for tray in bench.config.trays}
     return MqttSensor(settings, trays, bench.clock, bench.hurry)
 
 
-def _subscription(keys: "SubscriptionKeys") -> "Subscription":
+def subscription(keys: "SubscriptionKeys") -> "Subscription":
+    """Return a topic and what its messages mean.
+
+    Raises:
+        ValueError: The wire knows no such topic, name or unit.
+    """
     from wardian.adapters.sensors.mqtt import Subscription
 
     return Subscription(keys.topic, _form(keys), keys.tray)

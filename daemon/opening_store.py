@@ -13,7 +13,8 @@ from wardian.daemon.own_troubles import OwnTroubles
 from wardian.daemon.store_words import mended_words
 from wardian.daemon.tongue import Tongue
 from wardian.rules.errors import AdapterError, StoreDamaged
-from wardian.rules.ports import Clock, Mended, Store
+from wardian.rules.kept import Mended
+from wardian.rules.ports import Clock, Store
 
 if TYPE_CHECKING:
     from wardian.daemon.beside import Beside
@@ -81,7 +82,7 @@ def store_care(around: Around, mended: list[Mended], opened: ExitStack) -> "list
     assert at is not None
     copies = None if keys.at is None else copies_of(config)
     nightly = Nightly(Night(at, config.site.zone, moment, copies), store, troubles, store.notes())
-    nightly.is_ready = lambda: loop.is_up_to_date
+    nightly.is_ready = lambda: loop.is_sure
     opened.callback(nightly.stop)
     return [StoreRoom(store, troubles), nightly, *_letting_go(around)]
 
@@ -166,12 +167,11 @@ def flaws(database: Path) -> tuple[list[str], int]:
     try:
         with closing(SqlStore.open(database, read_only=True)) as store:
             damage = store.damage()
-            found = [
-                f"{one.table}, hour and series {one.key}: {one.why}"
-                for one in store.unreadable()
-                if not damage
-            ]
-            return [damage] if damage else found, 0 if damage or found else store.counts()["readings"]
+            if damage:
+                return [damage], 0
+            rows = store.unreadable(fully=True)
+            found = [f"{one.table}, hour and series {one.key}: {one.why}" for one in rows]
+            return found, 0 if found else store.counts()["readings"]
     except StoreDamaged as error:
         return [error.why], 0
 

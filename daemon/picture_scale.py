@@ -1,20 +1,19 @@
 """Where things stand in a picture: values in the units of the site, hours after its beginning, and ticks by local time."""
 
 from collections.abc import Iterator
-from datetime import UTC, datetime, timedelta, tzinfo
+from datetime import datetime, tzinfo
 from typing import Final, NamedTuple
 
 import numpy as np
 
 from wardian.daemon.picture import Curve, Panel, Picture
 from wardian.daemon.tongue import Tongue
-from wardian.rules.crops import LIMITS
+from wardian.rules.crops import LIMITS, wall_time
 from wardian.rules.light_days import day_around_ms
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.readings import Values
 from wardian.rules.shares import Span
 
-_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _MS_PER_HOUR: Final = 3_600_000
 _QUARTER_MS: Final = 900_000
 #: Widest picture in hours → hours between ticks; what is longer has ticks at midnight alone.
@@ -128,4 +127,4 @@ def _hours(span: Span, zone: tzinfo) -> Iterator[Tick]:
 
 
 def _local(time_ms: int, zone: tzinfo) -> datetime:
-    return (_EPOCH + timedelta(milliseconds=time_ms)).astimezone(zone)
+    return wall_time(time_ms, zone)

@@ -6,13 +6,13 @@ them or, where it leaps over them, anything later.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from datetime import date, time, timedelta, tzinfo
 from functools import lru_cache
 from typing import Final
 
+from wardian.rules.crops import wall_time
 from wardian.rules.daily import first_instant_ms
 
-_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _DAY: Final = timedelta(days=1)
 
 
@@ -35,7 +35,7 @@ class Quiet:
 
     def _spans(self, time_ms: int) -> Iterator[tuple[int, int]]:
         """Yield the quiet hours of the days around an instant."""
-        today = (_EPOCH + timedelta(milliseconds=time_ms)).astimezone(self.zone).date()
+        today = wall_time(time_ms, self.zone).date()
         for days in (-2, -1, 0, 1):
             day = today + days * _DAY
             end_day = day if self.begins < self.ends else day + _DAY

@@ -1,7 +1,6 @@
 """Batches for people and for programs: a line each, or everything of one."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
 from wardian.daemon.batch_fields import FIELDS, Field, written, written_counts
@@ -9,10 +8,10 @@ from wardian.daemon.batch_words import DEGREES, TIME
 from wardian.daemon.report import columns
 from wardian.daemon.tongue import Tongue, utc_text
 from wardian.rules.batches import SCORE_WORDS, Batch, Outcome, outcome
+from wardian.rules.crops import wall_time
 from wardian.rules.proportions import Share, wilson_interval
 from wardian.rules.quantities import QUANTITIES
 
-_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _HEADINGS: Final = ("batch", "crop", "tray", "stuck", "cuttings", "left", "rooted and fit")
 
 
@@ -124,11 +123,11 @@ def share_words(share: Share) -> str:
 
 def day_words(site: Tongue, time_ms: int) -> str:
     """Return the local day of an instant, with its year."""
-    return f"{(_EPOCH + timedelta(milliseconds=time_ms)).astimezone(site.zone):%Y-%m-%d}"
+    return f"{wall_time(time_ms, site.zone):%Y-%m-%d}"
 
 
 def _clock(site: Tongue, time_ms: int) -> str:
-    return f"{(_EPOCH + timedelta(milliseconds=time_ms)).astimezone(site.zone):%Y-%m-%d %H:%M}"
+    return f"{wall_time(time_ms, site.zone):%Y-%m-%d %H:%M}"
 
 
 # ---------------------------------------------------------------------------------------- for programs

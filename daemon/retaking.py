@@ -3,7 +3,7 @@
 The rule of this file: a watering is looked at once; what a person withdraws of it does not come back.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Final
 
 from wardian.daemon.beside import Extra
@@ -26,9 +26,13 @@ class Retaking:
         """Go on after the last watering that an earlier run looked at."""
         self._trays = trays
         self._seen_ms: dict[str, int] = dict(store.notes().get(NOTE, {}))
+        #: Whether what is known is what happened, and when: what is on record keeps its time for good.
+        self.is_ready: Callable[[], bool] = lambda: True
 
     def work(self, now_ms: int, _lives: Lives) -> Extra:
         """Return what trays were seen to weigh full since the last round, as records."""
+        if not self.is_ready():
+            return Extra()
         records = [record for name in self._trays for record in self._of(name, now_ms)]
         return Extra(records=records, notes={NOTE: dict(self._seen_ms)}) if records else Extra()
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Final, NamedTuple
 
 from wardian.daemon.config import Config, TraySettings
+from wardian.daemon.configuration_kept import cautions
 from wardian.daemon.light_seen import light_of_yesterday
 from wardian.daemon.lives import Lives
 from wardian.daemon.outbox import Backlog, backlogs
@@ -104,6 +105,7 @@ class Summary:
         waiting: Messages that no channel has taken yet.
         lost: Messages given up, by channel.
         watched_ms: How long the daemon was there; None where nobody noted it.
+        cautions: What people should bear in mind about the configuration.
     """
 
     from_ms: int
@@ -116,6 +118,7 @@ class Summary:
     waiting: tuple[Backlog, ...]
     lost: Mapping[str, int]
     watched_ms: int | None
+    cautions: tuple[str, ...] = ()
 
 
 def summed_up(config: Config, store: Store, lives: Lives, span: Span, watched_ms: int | None) -> Summary:
@@ -150,6 +153,7 @@ def summed_up(config: Config, store: Store, lives: Lives, span: Span, watched_ms
         waiting=tuple(backlogs(store.waiting())),
         lost=store.lost(*span),
         watched_ms=watched_ms,
+        cautions=tuple(cautions(config, store.notes(), to_ms)),
     )
 
 

@@ -91,6 +91,7 @@ def summary_lines(summary: Summary, site: Site) -> Iterator[str]:
     yield ""
     yield from _aside(summary, tongue)
     yield from _troubles(summary, tongue)
+    yield from (f"{caution[0].upper()}{caution[1:]}." for caution in summary.cautions)
     if summary.watched_ms is not None:
         yield f"wardian watched {span_words(summary.watched_ms)} of these {hours}."
 
@@ -247,6 +248,7 @@ def summary_json(summary: Summary) -> dict[str, Any]:
             for one in summary.waiting
         ],
         "given_up": dict(summary.lost),
+        "cautions": list(summary.cautions),
         "watched_s": None if summary.watched_ms is None else summary.watched_ms / 1000,
     }
 

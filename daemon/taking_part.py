@@ -40,9 +40,10 @@ class RoundsOf(NamedTuple):
 def taking_part(of: RoundsOf, opened: ExitStack) -> tuple[list[Beside], list[Beside]]:
     """Return what takes part before judging and after it; what runs on threads is stopped with ``opened``."""
     recording = _recording(of)
-    known = KnownCare(of.loop.observer, lambda: recording.known, lambda: of.loop.is_up_to_date)
+    known = KnownCare(of.loop.observer, lambda: recording.known, lambda: of.loop.is_sure)
     before: list[Beside] = [recording, CareSeenNoted(of.loop.observer, of.store.notes())]
     retaking = Retaking(of.store, of.loop.observer.trays)
+    retaking.is_ready = lambda: of.loop.is_sure
     return before, [retaking, *_reminders(of, known), *_past_due(of, opened)]
 
 
@@ -84,6 +85,7 @@ def _past_due(of: RoundsOf, opened: ExitStack) -> list[Beside]:
     from wardian.daemon.opening_past_due import Around, open_past_due
 
     part = open_past_due(Around(of.config, of.store, of.channels, of.findings))
-    part.is_ready = lambda: of.loop.is_up_to_date
+    part.is_ready = lambda: of.loop.is_sure
+    part.progress = of.loop.progress
     opened.callback(part.stop)
     return [part]

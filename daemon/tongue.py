@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Final, Self
 
 from wardian.daemon.config import Site
-from wardian.rules.crops import Band
+from wardian.rules.crops import Band, wall_time
 from wardian.rules.evidence import DIFFERENCE, MOMENT, SLOPE, SPAN, VALUE, Evidence, Figure
 from wardian.rules.quantities import QUANTITIES, Quantity
 from wardian.rules.uncertainty import is_saturated
@@ -86,7 +86,7 @@ class Tongue:
 
     def moment(self, time_ms: int) -> str:
         """Return an instant as the clock at the bench shows it: ``Wed 4 Mar 06:12``."""
-        local = (_EPOCH + timedelta(milliseconds=time_ms)).astimezone(self.zone)
+        local = wall_time(time_ms, self.zone)
         return f"{local:%a} {local.day} {local:%b %H:%M}"
 
 

@@ -9,11 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wardian.daemon.config import Config
+from wardian.daemon.configuration_kept import cautions
 from wardian.daemon.own_troubles import own_troubles
 from wardian.daemon.strangers import NOTE as STRANGERS
 from wardian.daemon.strangers import listed
 from wardian.daemon.tongue import Tongue, ms_of, utc_text
-from wardian.daemon.wiring import CLOCK_NOTE, lives, machine_clock, open_store
+from wardian.daemon.wiring import CLOCK_NOTE, TIME_NOTE, lives, machine_clock, open_store
 from wardian.rules.ports import JournalEntry, Store
 
 if TYPE_CHECKING:
@@ -84,7 +85,12 @@ def bench_now(config: Config) -> "BenchNow":
             config,
             store,
             now_ms,
-            {"pid": pid, "words": _daemon_words(config, store, held), "strangers": _strangers(store)},
+            {
+                "pid": pid,
+                "time": {"is_trusted": is_time_trusted(store.notes())},
+                "words": _daemon_words(config, store, held, now_ms),
+                "strangers": _strangers(store),
+            },
         )
 
 
@@ -110,7 +116,12 @@ def trends(config: Config) -> "dict[str, Trends]":
         return lines(trays, store.chunk(from_ms, now_ms), now_ms, Tongue.of(config.site))
 
 
-def _daemon_words(config: Config, store: Store, held: "Holder | None") -> list[str]:
+def is_time_trusted(notes: Mapping[str, Any]) -> bool:
+    """Return whether the time at the bench can be trusted, as far as the notes of a store say."""
+    return bool(notes.get(TIME_NOTE, {}).get("is_trusted", True))
+
+
+def _daemon_words(config: Config, store: Store, held: "Holder | None", now_ms: int) -> list[str]:
     from wardian.daemon.outbox import backlogs
 
     words = [f"watching (process {held.pid})" if held else "NOBODY IS WATCHING: wardian run is not running"]
@@ -133,7 +144,7 @@ def _daemon_words(config: Config, store: Store, held: "Holder | None") -> list[s
     if strangers:
         # Who was heard last stands last in the note.
         words.append(f"heard, and not configured: {listed(reversed(strangers), 5)}")
-    return words
+    return words + cautions(config, notes, now_ms)
 
 
 def database_of(config: Config) -> "Path | None":
@@ -261,10 +272,15 @@ def last_entries(config: Config, count: int) -> list[JournalEntry]:
 
 
 def _time_there(config: Config, store: Store, *, is_running: bool) -> int:
-    """Return what time it is at the bench: a simulated one has its own, which stops with the daemon."""
-    now_ms = machine_clock().wall_ms()
-    note = store.notes().get(CLOCK_NOTE)
-    if config.simulator is None or not note:
+    """Return what time it is at the bench: a simulated one has its own, which stops with the daemon.
+
+    A real one goes by the machine's clock, unless that is behind what is known.
+    """
+    now_ms, notes = machine_clock().wall_ms(), store.notes()
+    note = notes.get(CLOCK_NOTE)
+    if not note:
         return now_ms
+    if config.simulator is None and (not is_running or is_time_trusted(notes)):
+        return int(max(now_ms, note["time_ms"]))
     passed_ms = (now_ms - note["machine_ms"]) * note["speed"] if is_running else 0
     return int(note["time_ms"] + max(passed_ms, 0))

@@ -27,6 +27,9 @@ class Section(BaseModel):
 LIST: Final = Field(strict=False)
 SOME: Final = Field(strict=False, min_length=1)
 
+#: Nobody reads more, and to look for them takes time on a small board.
+MOST_MISTAKES: Final = 1_000
+
 AnySection = TypeVar("AnySection", bound=Section)
 
 _WHERE_INSTEAD: Final = "name a file or an environment variable instead: password_file or password_env"
@@ -66,12 +69,14 @@ class Written:
     warnings: list[Mistake] = field(default_factory=list)
     #: Every section that could be used, and where it stands.
     sections: dict[Path, Section] = field(default_factory=dict)
+    _wrong: set[str] = field(default_factory=set)
 
     def mistake(self, path: Path, problem: str, hint: str = "") -> None:
         """Note a mistake, unless that place is known to be wrong already."""
-        mistake = self._at(path, problem, hint)
-        if all(known.path != mistake.path for known in self.mistakes):
-            self.mistakes.append(mistake)
+        place = dotted(path)
+        if place not in self._wrong and len(self._wrong) < MOST_MISTAKES:
+            self._wrong.add(place)
+            self.mistakes.append(self._at(path, problem, hint))
 
     def is_wrong(self, path: Path) -> bool:
         """Return whether a mistake is known at or below a place."""
@@ -121,7 +126,7 @@ class Written:
         """Note every key of a mapping that is none of the accepted ones."""
         names = tuple(accepted)
         for name in self.mapping(path):
-            if name not in names:
+            if name not in names and len(self._wrong) < MOST_MISTAKES:
                 self.mistake((*path, name), "is no known key", nearest(name, names))
 
     def refuse_everywhere(self, may_be_nothing: Callable[[Path], bool], path: Path = ()) -> None:

@@ -204,11 +204,20 @@ def local_day(time_ms: int, zone: tzinfo) -> date:
 
     Where a clock is set back across midnight, the day that has begun goes on.
     """
-    first_ms, last_ms = _CALENDAR_MS
-    time_ms = min(max(time_ms, first_ms), last_ms)
+    time_ms = _in_calendar(time_ms)
     local = _local_date(time_ms, zone)
     begun = time_ms >= day_start_ms(local + timedelta(days=1), zone)
     return local + timedelta(days=1) if begun else local
+
+
+def wall_time(time_ms: int, zone: tzinfo) -> datetime:
+    """Return what the clock on the wall shows at an instant; beyond the ends of the calendar, what it shows there."""
+    return (_EPOCH + timedelta(milliseconds=_in_calendar(time_ms))).astimezone(zone)
+
+
+def _in_calendar(time_ms: int) -> int:
+    first_ms, last_ms = _CALENDAR_MS
+    return min(max(time_ms, first_ms), last_ms)
 
 
 def day_start_ms(day: date, zone: tzinfo) -> int:

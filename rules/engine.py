@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from itertools import chain
 from typing import Any
 
+from wardian.rules.moving import Moving, moved_state
 from wardian.rules.plans import TrayPlan
 from wardian.rules.readings import Chunk, Reading
 from wardian.rules.transitions import Transition
@@ -53,6 +54,12 @@ class Engine:
         """Miss, from this instant on, every expected series that was never heard."""
         for tray in self.trays.values():
             tray.expect(from_ms)
+
+    def move(self, by_ms: int) -> None:
+        """Go on at another time: a clock was set, and all that lasted goes on lasting."""
+        moving = Moving(1, by_ms)
+        for name, tray in self.trays.items():
+            self.trays[name] = TrayEngine(tray.plan, moved_state(tray.state(), moving))
 
     def advance(self, until_ms: int | Mapping[str, int]) -> list[Transition]:
         """Judge all before an instant (of all trays, or one for each) and tell what changed.

@@ -80,7 +80,8 @@ def free_port() -> int:
 class Broker:
     """A mosquitto of its own on a free loopback port; what it holds survives stop, kill and start.
 
-    ``lines`` are added to its configuration, ``options`` to each mosquitto_pub.
+    ``lines`` are added to its configuration, ``options`` to each mosquitto_pub. One that does not save is as fast
+    as the machine, and must not be ended.
     """
 
     folder: Path
@@ -94,6 +95,7 @@ class Broker:
     key_file: Path | None = None
     address: str = LOOPBACK
     port: int = field(default_factory=free_port)
+    saves: bool = True
     process: subprocess.Popen[bytes] | None = None
 
     @property
@@ -140,8 +142,10 @@ class Broker:
 
     def _configuration(self) -> Iterator[str]:
         yield from ("log_dest stderr", "log_type all", f"listener {self.port} {self.address}")
-        yield from ("persistence true", f"persistence_location {self.folder}/")
-        yield from ("autosave_interval 1", "autosave_on_changes true", "max_queued_messages 100000")
+        yield "max_queued_messages 100000"
+        if self.saves:
+            yield from ("persistence true", f"persistence_location {self.folder}/")
+            yield from ("autosave_interval 1", "autosave_on_changes true")
         if os.getuid() == 0:
             yield "user root"  # else it would become a user who may not write to the test's folder
         yield from self.lines or ("allow_anonymous true",)

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 from wardian.adapters.stores.failures import explaining, failed, full
+from wardian.adapters.stores.flaws import flaws_of
 from wardian.adapters.stores.reserve import free_bytes
 from wardian.adapters.stores.sqlite_file import look_at, reading_uri, refuse_foreign
 from wardian.rules.errors import StoreFailed
@@ -149,16 +150,6 @@ def flaw_of(copy: Path) -> str:
     except StoreFailed as error:
         return error.why
     return "; ".join(flaws)
-
-
-def flaws_of(connection: sqlite3.Connection) -> list[str]:
-    """Return what SQLite finds broken in a database and where rows miss what they hang on. Reads all of it."""
-    found = [str(row[0]) for row in connection.execute("PRAGMA quick_check(10)")]
-    if found == ["ok"]:
-        found = [
-            f"a row of {row[0]} hangs on nothing" for row in connection.execute("PRAGMA foreign_key_check")
-        ]
-    return found[:10]
 
 
 def backups(folder: Path, database: Path) -> list[Backup]:

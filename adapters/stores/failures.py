@@ -97,7 +97,7 @@ def explaining(path: Path) -> Iterator[None]:
         yield
     except DBAPIError as error:
         raise explained(path, error.orig) from error
-    except Damaged as error:
+    except (Damaged, UnicodeDecodeError) as error:
         raise damaged(path, f"{_LASTING[sqlite3.SQLITE_CORRUPT]} ({error})") from error
     except (sqlite3.Error, SQLAlchemyError, OSError, OverflowError, UnicodeError) as error:
         if isinstance(error, OSError) and error.errno == errno.ENOSPC:

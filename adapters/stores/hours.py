@@ -88,6 +88,16 @@ def readings_packed(data: bytes) -> int:
     return small(opened(data), 0)[0]
 
 
+def instants_number(data: bytes) -> int:
+    """Return the number of the instants that these readings share with others; 0 where they have their own.
+
+    Raises:
+        Damaged: These bytes are not what was packed.
+    """
+    body = opened(data)
+    return small(body, small(body, 0)[1])[0]
+
+
 def instants_packed(times_ms: Times, hour_ms: int) -> bytes:
     """Return instants of one hour, in strictly rising order, as bytes."""
     return sealed(small_packed(len(times_ms)) + packed(times_ms - hour_ms))

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
+from wardian.rules.moving import Moving
 from wardian.rules.plans import TrayPlan
 from wardian.rules.readings import Reading, Series, points
 from wardian.rules.rollups import (
@@ -41,6 +42,29 @@ class HoursInMemory:
             return
         self._heard.setdefault(series, {}).setdefault(hour_ms, {})[reading.time_ms] = reading.value
         self._changed_ms[series] = min(self._changed_ms.get(series, hour_ms), hour_ms)
+
+    def move(self, moving: Moving) -> None:
+        """Move readings of an era of which nothing is rolled up."""
+        moved = [
+            Reading(time_ms, *series, values.pop(time_ms))
+            for series, heard in self._heard.items()
+            for values in heard.values()
+            for time_ms in list(values)
+            if moving.of(time_ms) != time_ms
+        ]
+        for heard in self._heard.values():
+            for hour_ms in [hour_ms for hour_ms, values in heard.items() if not values]:
+                del heard[hour_ms]
+        self._newest_ms = max(
+            (max(max(hour) for hour in one.values()) for one in self._heard.values() if one), default=0
+        )
+        until_ms = min(moving.from_ms, moving.begin_ms) // HOUR_MS * HOUR_MS
+        self.until_ms = min(self.until_ms, until_ms)
+        for rolled in self._rolled.values():
+            for hour_ms in [hour_ms for hour_ms in rolled if hour_ms >= until_ms]:
+                del rolled[hour_ms]
+        for reading in moved:
+            self.add(reading._replace(time_ms=moving.of(reading.time_ms)))
 
     def roll(self, before_ms: int, plans: Mapping[str, TrayPlan]) -> None:
         """Roll up every hour that ended before an instant and an hour before that of the newest reading."""

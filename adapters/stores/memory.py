@@ -12,6 +12,7 @@ from threading import RLock
 from typing import Any, NamedTuple
 
 from wardian.adapters.stores.hours_in_memory import HoursInMemory, summed_until_ms
+from wardian.adapters.stores.moving_in_memory import moved_due, moved_readings, moved_refusal
 from wardian.adapters.stores.packing import (
     ADAPTER,
     GONE_NOTE,
@@ -20,12 +21,17 @@ from wardian.adapters.stores.packing import (
     Row,
     act_of,
     act_row,
+    moved_entry,
+    moved_packed,
+    moved_text,
     pack,
     record_of,
     record_row,
     state_of,
 )
 from wardian.rules.errors import StoreFailed
+from wardian.rules.kept import Mended, Older, Unreadable
+from wardian.rules.moving import Moving
 from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import (
     SERIES_AT_ONCE,
@@ -35,12 +41,9 @@ from wardian.rules.ports import (
     JournalEntry,
     Kept,
     MakeRecords,
-    Mended,
     Message,
-    Older,
     Refused,
     Round,
-    Unreadable,
 )
 from wardian.rules.readings import Chunk, Reading, Series, chunk_of
 from wardian.rules.records import Record
@@ -146,6 +149,20 @@ class MemoryStore:
                 self._told.add((row["channel"], row["key"]))
                 self._last_due += 1
                 self._outbox[self._last_due] = _due(self._last_due, row)
+
+    def move(self, moving: Moving) -> None:
+        """Move all that was kept of an era to where it belongs; all of it or nothing."""
+        with self._lock:
+            self._readings = moved_readings(self._readings, moving)
+            self._late = {(moving.of(time_ms), number) for time_ms, number in self._late}
+            self._hours.move(moving)
+            self._summed_ms = moving.end_of(self._summed_ms)
+            self._journal = [moved_entry(row, moving) for row in self._journal]
+            self._refused = [moved_refusal(one, moving) for one in self._refused]
+            self._outbox = {number: moved_due(due, moving) for number, due in self._outbox.items()}
+            self._ends = {n: end._replace(time_ms=moving.of(end.time_ms)) for n, end in self._ends.items()}
+            self._states = {tray: moved_packed(state, moving) for tray, state in self._states.items()}
+            self._notes = {name: moved_text(value, moving) for name, value in self._notes.items()}
 
     def states(self) -> dict[str, dict[str, Any]]:
         """Return the last saved engine state of every tray."""

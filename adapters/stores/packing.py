@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from wardian.rules.errors import StoreFailed
+from wardian.rules.moving import Moving, moved_json, moved_state
 from wardian.rules.ports import Act, Alarm, Refused, Round
 from wardian.rules.records import KINDS, Record
 
@@ -113,10 +114,7 @@ def pack(round_: Round) -> Packed:
             }
             for due in round_.due
         ],
-        states=[
-            {"tray": tray, "state": zlib.compress(to_json(state).encode())}
-            for tray, state in round_.states.items()
-        ],
+        states=[{"tray": tray, "state": _packed(state)} for tray, state in round_.states.items()],
         notes=[{"name": name, "value": to_json(value)} for name, value in round_.notes.items()],
         refused=[{"refused_ms": round_.now_ms, **_cut(one)._asdict()} for one in round_.refused],
         acts_done=list(round_.acts_done),
@@ -140,6 +138,29 @@ def state_of(packed: bytes) -> dict[str, Any]:
     """Return the engine's state of one tray as it was given."""
     state: dict[str, Any] = json.loads(zlib.decompress(packed))
     return state
+
+
+def _packed(state: Mapping[str, Any]) -> bytes:
+    return zlib.compress(to_json(state).encode())
+
+
+def moved_packed(packed: bytes, moving: Moving) -> bytes:
+    """Return the engine's state of one tray, moved."""
+    return _packed(moved_state(state_of(packed), moving))
+
+
+def moved_text(text: str, moving: Moving) -> str:
+    """Return JSON text with every instant in it moved."""
+    return to_json(moved_json(json.loads(text), moving))
+
+
+def moved_entry(row: Row, moving: Moving) -> Row:
+    """Return a row of the journal, moved; what people put on record keeps its time."""
+    time_ms = moving.of(row["time_ms"])
+    fields = json.loads(row["fields"])
+    if time_ms == row["time_ms"] or "record" in fields:
+        return row
+    return {**row, "time_ms": time_ms, "fields": to_json(moved_json(fields, moving))}
 
 
 def _journal_row(time_ms: int, tray: str, fields: Mapping[str, Any]) -> Row:

@@ -13,9 +13,10 @@ from typing import Any, Self
 from sqlalchemy import Connection, Engine, Select, exists, func, insert, select, update
 from sqlalchemy import Row as Found
 
-from wardian.adapters.stores import folding, letting_go, sums
-from wardian.adapters.stores.copies import flaws_of, free_name
+from wardian.adapters.stores import folding, letting_go, moving_rows, sums
+from wardian.adapters.stores.copies import free_name
 from wardian.adapters.stores.failures import explaining
+from wardian.adapters.stores.flaws import flaws_of
 from wardian.adapters.stores.keeping import Keeper
 from wardian.adapters.stores.lock import DatabaseLock
 from wardian.adapters.stores.packing import act_of, act_row, pack, record_of, record_row, state_of
@@ -51,6 +52,8 @@ from wardian.adapters.stores.sqlite_file import (
 from wardian.adapters.stores.transactions import Transactions
 from wardian.adapters.stores.unreadable import put_aside as put_rows_aside
 from wardian.adapters.stores.unreadable import unreadable
+from wardian.rules.kept import Mended, Older, Unreadable
+from wardian.rules.moving import Moving
 from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import (
     SERIES_AT_ONCE,
@@ -60,12 +63,9 @@ from wardian.rules.ports import (
     JournalEntry,
     Kept,
     MakeRecords,
-    Mended,
     Message,
-    Older,
     Refused,
     Round,
-    Unreadable,
 )
 from wardian.rules.readings import Chunk, Reading, Series
 from wardian.rules.records import Record
@@ -110,9 +110,9 @@ class SqlStore(Transactions):
         with self._reading() as connection:
             return "; ".join(flaws_of(driver_of(connection)))
 
-    def unreadable(self, from_ms: int = 0) -> list[Unreadable]:
-        """Return the packed rows of the hours from one on that cannot be read; looks at each."""
-        return list(unreadable(self._reading, from_ms))
+    def unreadable(self, from_ms: int = 0, *, fully: bool = False) -> list[Unreadable]:
+        """Return the packed rows of the hours from one on that cannot be read; ``fully`` unpacks each."""
+        return unreadable(self._reading, from_ms, fully=fully)
 
     def put_aside(self, found: Sequence[Unreadable], now_ms: int) -> Mended:
         """Take packed rows that cannot be read out of the database into a file beside it."""
@@ -127,6 +127,12 @@ class SqlStore(Transactions):
         """Commit one round: all of it or nothing. A repeated (time, tray, quantity) is ignored."""
         packed = pack(round_)
         return self._write_at_any_cost(lambda connection: self._keeper.keep(connection, round_, packed))
+
+    def move(self, moving: Moving) -> None:
+        """Move all that was kept of an era to where it belongs; all of it or nothing."""
+        with self._writing() as connection:
+            moving_rows.move(connection, moving)
+            self._keeper.forget()
 
     def states(self) -> dict[str, dict[str, Any]]:
         """Return the last saved engine state of every tray."""

@@ -178,10 +178,7 @@ def refuse_foreign(path: Path, found: Found) -> None:
 
 def _prepare(path: Path, engine: Engine, found: Found | None) -> None:
     if found is None or found.is_empty:
-        with writing(engine).begin() as connection:
-            schema.create(connection)
-        with engine.connect() as connection:
-            _move_log_into_file(connection)
+        _make(path)
         log.info("database created", extra={"path": str(path)})
     elif found.version < schema.SCHEMA_VERSION:
         _back_up(path, engine)
@@ -191,6 +188,27 @@ def _prepare(path: Path, engine: Engine, found: Found | None) -> None:
             upgrade(connection)
             schema.stamp(connection)
         log.info("database upgraded", extra={"path": str(path), "schema": schema.SCHEMA_VERSION})
+
+
+def _make(path: Path) -> None:
+    """Make a database beside its place and put it there whole: a start that is cut off leaves none, not half of one."""
+    unfinished = Path(f"{path}.new")
+    for end in ("", "-wal", "-shm", "-journal"):
+        Path(f"{unfinished}{end}").unlink(missing_ok=True)
+    engine = _engine(partial(_connect_to_write, unfinished))
+    try:
+        with writing(engine).begin() as connection:
+            schema.create(connection)
+        with engine.connect() as connection:
+            _move_log_into_file(connection)
+    finally:
+        engine.dispose()
+    unfinished.replace(path)
+    folder = os.open(path.parent, os.O_RDONLY)
+    try:
+        os.fsync(folder)
+    finally:
+        os.close(folder)
 
 
 def _move_log_into_file(connection: Connection) -> None:

@@ -16,6 +16,7 @@ from sqlalchemy.dialects.sqlite import insert
 from wardian.adapters.stores.reading_back import Key, hour_kept, value_at
 from wardian.adapters.stores.schema import chunks, newest, readings, series, summed_up
 from wardian.adapters.stores.sqlite_file import driver_of
+from wardian.rules.moving import Moving
 from wardian.rules.readings import Reading, Series
 
 _HOUR_MS: Final = 3_600_000
@@ -55,6 +56,16 @@ def move_on(connection: Connection, from_ms: int, newest_ms: int) -> int:
     _keep_newest(connection, {series_id: last.time_ms for series_id, last in found.items()})
     _add_to_count(connection, until_ms, _count_between(connection, from_ms, until_ms))
     return until_ms
+
+
+def move(connection: Connection, moving: Moving) -> None:
+    """Say the same of readings that were moved: none passes the time until which is summed up, nor another reading."""
+    until_ms = summed_until_ms(connection)
+    if not until_ms:
+        return
+    connection.execute(update(summed_up).values(until_ms=moving.end_of(until_ms)))
+    time_ms = newest.c.time_ms
+    connection.execute(update(newest).where(time_ms >= moving.from_ms).values(time_ms=time_ms + moving.by_ms))
 
 
 def count(connection: Connection) -> int:

@@ -47,6 +47,10 @@ class CareSeen:
 
     def __init__(self) -> None:
         self._events: list[Care] = []
+        self.begin_anew()
+
+    def begin_anew(self) -> None:
+        """Forget what is under way in the traces; what was done is remembered."""
         self._cover = CoverSeen()
         #: The lift whose water is still to be weighed.
         self._unweighed: Lift | None = None

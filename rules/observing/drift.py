@@ -7,13 +7,12 @@ back from beyond the other limit will stop between the two.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from functools import partial
 from typing import ClassVar, Final, NamedTuple
 
 import numpy as np
 
-from wardian.rules.crops import Band, Limit, stage_at
+from wardian.rules.crops import Band, Limit, stage_at, wall_time
 from wardian.rules.derived import formulas
 from wardian.rules.evidence import Evidence, slope, span, value
 from wardian.rules.observing.lines import line_through
@@ -224,7 +223,7 @@ def _lamp_has_switched(look: Look, minutes: int) -> bool:
         return bool(lit.any() and not lit.all())
     if schedule is None:
         return False
-    wall = datetime.fromtimestamp(look.now_ms / 1000, schedule.zone)
+    wall = wall_time(look.now_ms, schedule.zone)
     at = wall.hour * _MINUTES_PER_H + wall.minute
     return any((at - switched) % (24 * _MINUTES_PER_H) < minutes for switched in schedule[:2])
 

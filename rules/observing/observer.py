@@ -23,12 +23,18 @@ class TrayObserver:
     def __init__(self, plan: TrayPlan, conditions: Iterable[ConditionMaker] = CONDITIONS) -> None:
         """Begin anew; only conditions that the plan has figures for are judged."""
         self.plan = plan
-        self.minutes = Minutes(plan.hold_ms)
-        self.care = CareSeen()
-        self.learned = Learned()
+        self._makers = tuple(conditions)
         self.standing: dict[str, Evidence] = {}
-        self.conditions = [one for one in (make() for make in conditions) if one.name in plan.figures]
         self._stand: dict[tuple[str, str], Evidence] = {}
+        self.care = CareSeen()
+        self.begin_anew()
+
+    def begin_anew(self) -> None:
+        """Forget what was read; what stands goes on standing, and what was done is remembered."""
+        self.minutes = Minutes(self.plan.hold_ms)
+        self.care.begin_anew()
+        self.learned = Learned()
+        self.conditions = [one for one in (make() for make in self._makers) if one.name in self.plan.figures]
 
     def look(self) -> Look:
         """Return the tray as it is at the end of the last closed minute."""
@@ -159,6 +165,11 @@ class Observer:
         stood = set(standing)
         for name, tray in self.trays.items():
             tray.resume({(condition, quantity) for of, quantity, condition in stood if of == name})
+
+    def begin_anew(self) -> None:
+        """Forget what was read of all trays: where a clock was set, minutes do not follow each other."""
+        for tray in self.trays.values():
+            tray.begin_anew()
 
     def advance(self, until_ms: int | Mapping[str, int]) -> list[Transition]:
         """Observe up to an instant, of all trays or one for each; in the order of the journal."""

@@ -1,11 +1,12 @@
 """When the lamp is meant to burn, by the clock on the wall, whatever the clocks do that night."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from wardian.rules.crops import wall_time
 from wardian.rules.observing.minutes import MINUTE_MS
 from wardian.rules.plans import LampSchedule
 
@@ -22,13 +23,13 @@ class Meant(NamedTuple):
 
 def meant(schedule: LampSchedule, at_ms: int) -> Meant | None:
     """Return what the lamp is meant to do at an instant; None in an hour that the wall shows a second time."""
-    local = datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(schedule.zone)
+    local = wall_time(at_ms, schedule.zone)
     if local.fold:
         return None
     on_for, off_for = _since_min(schedule, local.hour * 60 + local.minute)
     is_on = on_for < (schedule.off_min - schedule.on_min) % _DAY_MIN
     since_ms = at_ms - at_ms % MINUTE_MS - (on_for if is_on else off_for) * MINUTE_MS
-    then = datetime.fromtimestamp(since_ms / 1000, UTC).astimezone(schedule.zone)
+    then = wall_time(since_ms, schedule.zone)
     moved = (local.utcoffset() or timedelta()) - (then.utcoffset() or timedelta())
     return Meant(is_on, min(since_ms + moved // timedelta(milliseconds=1), at_ms))
 
@@ -37,10 +38,7 @@ def meant_on(schedule: LampSchedule, until_ms: int, minutes: int) -> NDArray[np.
     """Return for each of the last minutes before an instant whether the lamp was meant to burn."""
     ends = until_ms // MINUTE_MS - np.arange(minutes)[::-1] - 1
     quarters, place = np.unique(ends // _QUARTER, return_inverse=True)
-    offsets = [
-        datetime.fromtimestamp(int(one) * _QUARTER * 60, UTC).astimezone(schedule.zone).utcoffset()
-        for one in quarters
-    ]
+    offsets = [wall_time(int(one) * _QUARTER * MINUTE_MS, schedule.zone).utcoffset() for one in quarters]
     moved = np.array([(one or timedelta()) // timedelta(minutes=1) for one in offsets])[place]
     lasts = (schedule.off_min - schedule.on_min) % _DAY_MIN
     on: NDArray[np.bool_] = (ends + moved - schedule.on_min) % _DAY_MIN < lasts

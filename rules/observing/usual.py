@@ -151,6 +151,8 @@ def _mat(medium: Values, heats: Flags) -> Mat | None:
     around = np.arange(PULSE_MIN + 1)
     on_c = medium[begins[:, None] + around].min(axis=1)
     off_c = medium[ends[:, None] + around].max(axis=1)
+    if not (np.isfinite(on_c).any() and np.isfinite(off_c).any()):
+        return None  # the probe was away in the middle of every pulse
     return Mat(
         # What a warm room or a closing cover makes of the medium lies above where the mat comes on.
         float(np.nanquantile(on_c, 0.25)),

@@ -224,6 +224,33 @@ def test_closing_keeps_what_is_in_the_queue_and_the_whole_state() -> None:
     assert set(rig.store.states()) == {"tray-a"}
 
 
+def test_rounds_that_broke_off_keep_what_was_measured_and_the_next_start_makes_the_rest_of_it() -> None:
+    rig = Rig()
+    rig.arrive(30.0)
+    rig.round_at(0)
+    # A commit of which nobody knows whether it was done: to keep all of it once more would double the alarm.
+    rig.store.failures = [StoreFailed("store", "the storage fails to read or write")]
+    arrival = rig.arrive(31.0, minutes=1.1)
+    with pytest.raises(StoreFailed):
+        rig.round_at(1.2)
+    rig.loop.give_up()
+    assert [reading.value for reading in rig.store.readings(0, 2**62)] == [30.0, 31.0]
+    assert (rig.events(), rig.store.waiting()) == ([], [])
+    assert arrival not in rig.sensor.acknowledged
+    again = Rig(rig.store, begun_minutes=1.3)
+    again.hand_over(arrival.message)
+    again.round_at(1.4)
+    assert again.events() == [(MINUTE_MS, "raised")]
+    assert len(again.store.waiting()) == 1
+
+
+def test_giving_up_on_a_store_that_fails_again_is_no_other_failure() -> None:
+    rig = Rig()
+    rig.store.failures = [StoreFailed("store", "the storage fails to read or write")]
+    rig.loop.give_up()
+    assert rig.store.failures == []
+
+
 def test_what_a_wire_says_of_itself_is_kept_when_it_changes() -> None:
     rig = Rig()
     words = {"sensors": {"bench": "no connection"}}

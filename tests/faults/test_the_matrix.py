@@ -63,7 +63,7 @@ def test_the_table_counts_what_ran_and_names_what_did_not() -> None:
     lines = list(table(stats))
     assert lines[0].split() == ["1", *ROWS[1].fault.split(), "2", HOLDS]
     assert lines[2].endswith(BROKEN)
-    assert lines[-3:-1] == ["2 of 3 rows hold", "not proven here: 40"]
+    assert lines[-2] == "2 of 3 rows hold"
     assert lines[-1].startswith("not run: 4, 5, 6")
 
 

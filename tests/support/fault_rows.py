@@ -66,11 +66,7 @@ ROWS = {
     37: Row("something set aside is forgotten", "that it ends by itself, when it does"),
     38: Row("somebody floods the broker or sends poison", "which topic floods; the true sensors go on"),
     39: Row("the page cannot run or is held up", "that it does not run; the watching goes on"),
-    40: Row(
-        "the power is cut",
-        "from when to when nothing was known",
-        "ending a process is not a power cut, and no board was unplugged here",
-    ),
+    40: Row("the power is cut, on a disk that honours sync", "from when to when nothing was known"),
     41: Row("an upgrade or a downgrade is cut off", "that it goes on or refuses, with a backup"),
     42: Row("the log cannot be written", "nothing; nothing ends for it"),
     43: Row("signals while something is sent", "a clean end within seconds"),
