@@ -30,7 +30,7 @@ from wardian.adapters.stores.sqlite_file import (
     refuse_what_is_not_ours,
 )
 from wardian.rules.errors import StoreDamaged
-from wardian.rules.ports import Mended
+from wardian.rules.kept import Mended
 
 _MAGIC: Final = b"SQLite format 3\0"
 #: Where the header of a database says whose it is, by the file format of SQLite.
@@ -77,7 +77,7 @@ def open_whole(path: Path, folder: Path, now_ms: int) -> Opened:
         lock.release()
         raise
     try:
-        mended += _without_unreadable(store, now_ms)
+        mended += _without_unreadable(store, now_ms, looks_at_all=lock.met_damage)
     except BaseException:
         store.close()
         raise
@@ -125,7 +125,14 @@ def _replaced(path: Path, folder: Path, now_ms: int, flaw: str) -> Mended:
 
 
 def _flaw(path: Path, uri: str) -> str:
-    """Return what is broken in a database, looked at with its log or without."""
+    """Return what is broken in a database, looked at with its log or without.
+
+    To SQLite a read that fails looks like damage, too. What is not there at a second look was only that.
+    """
+    return _seen_flaw(path, uri) and _seen_flaw(path, uri)
+
+
+def _seen_flaw(path: Path, uri: str) -> str:
     try:
         with explaining(path), contextlib.closing(sqlite3.connect(uri, uri=True)) as connection:
             return "; ".join(flaws_of(connection))
@@ -168,9 +175,10 @@ def _row(connection: sqlite3.Connection, table: str, where: str) -> tuple[object
     return row
 
 
-def _without_unreadable(store: SqlStore, now_ms: int) -> Iterator[Mended]:
-    """Put packed hours aside that a start would read and cannot."""
-    found = store.unreadable(min(store.folded_until_ms(), now_ms) - _START_READS_MS)
+def _without_unreadable(store: SqlStore, now_ms: int, *, looks_at_all: bool) -> Iterator[Mended]:
+    """Put packed hours aside that a start would read and cannot, or that ended the last run."""
+    from_ms = min(store.folded_until_ms(), now_ms) - _START_READS_MS
+    found = store.unreadable(0 if looks_at_all else from_ms)
     if not found:
         try:
             store.latest()
@@ -178,3 +186,4 @@ def _without_unreadable(store: SqlStore, now_ms: int) -> Iterator[Mended]:
             found = store.unreadable()
     if found:
         yield store.put_aside(found, now_ms)
+    store.announce("")

@@ -32,24 +32,25 @@ def test_a_message_that_comes_three_times_is_one_reading_and_tells_nobody_anythi
 
 
 @pytest.mark.fault(9)
+@pytest.mark.parametrize("times", [1, pytest.param(3, marks=pytest.mark.long)])
 def test_what_is_retained_is_one_reading_with_its_age_however_often_it_comes(
-    tmp_path: Path, broker: Any, wait_until: WaitUntil
+    tmp_path: Path, broker: Any, wait_until: WaitUntil, times: int
 ) -> None:
     with fault_bench(tmp_path, broker, wait_until) as bench:
         old_ms = bench.minutes_ago(90)
         broker.publish("class/tray-a/probes", pack(old_ms, {"medium_temperature": 22.5}), retain=True)
         broker.publish("plain/tray-a/relative_humidity", "93.5", retain=True)  # of unknown age
         bench.acknowledged.add(Reading(old_ms, "tray-a", "medium_temperature", 22.5))
-        for _ in range(3):
+        for _ in range(times):
             bench.start()
             bench.has_kept_all()
             assert bench.stop() == 0
         bench.start()
-        for _ in range(2):  # and again, on new connections of the same run
+        for _ in range(times):  # and again, on new connections of the same run
             subscriptions = bench.subscriptions
             broker.kill()
             broker.start()
-            wait_until(lambda: bench.subscriptions > subscriptions, "the next connection", 30)  # noqa: B023 - waited for at once
+            bench.until(lambda: bench.subscriptions > subscriptions, "the next connection", 30)  # noqa: B023 - waited for at once
         assert bench.kept() == list(bench.acknowledged)
         (tray_a, _) = bench.status()["trays"]
         (medium, humidity) = (
@@ -81,7 +82,7 @@ def test_a_backlog_in_any_order_gives_the_alarms_that_it_would_have_given_in_tim
         bench.start()
         bench.has_kept_all()
         expected = replayed_as(bench, packs)
-        wait_until(lambda: len(of_limits(bench)) >= len(expected), "the alarms of the backlog", 30)
+        bench.until(lambda: len(of_limits(bench)) >= len(expected), "the alarms of the backlog", 30)
         assert of_limits(bench) == expected
         assert len(expected) == len(set(expected)) >= hours // 3
         with bench.store() as store:

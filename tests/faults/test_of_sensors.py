@@ -36,16 +36,17 @@ readings: {hold: 5 min}
 sensors:
   - {name: logger, kind: csv, file: grown.csv, expect: [{tray: tray-a, quantity: illuminance}]}
 """
-Row = tuple[float, str, object] | tuple[float, str, object, str]
+#: Minute, quantity and value, which may have its unit behind a comma.
+Row = tuple[float, str, object]
 
 
 def told_by(folder: Path, rows: Iterable[Row], *options: str) -> list[tuple[float, str, str, str]]:
-    """Return what a replay of (minute, quantity, value[, unit]) tells of tray-a: minute, quantity, alarm, event."""
+    """Return what a replay of (minute, quantity, value) tells of tray-a: minute, quantity, alarm, event."""
     (folder / "config.yaml").write_text(CONFIG, encoding="utf-8")
     lines = ["time,tray,quantity,value,unit"]
-    for minute, quantity, value, *unit in rows:
+    for minute, quantity, value in rows:
         time = text_of(NOON_MS + round(minute * MINUTE_MS))
-        lines.append(",".join([time, "tray-a", quantity, str(value), *(map(str, unit) if unit else [""])]))
+        lines.append(f"{time},tray-a,{quantity},{value}" + ("" if "," in str(value) else ","))
     readings = folder / "readings.csv"
     readings.write_text("\n".join(lines) + "\n", encoding="utf-8")
     journal, _ = replayed(folder / "config.yaml", readings, *options)
@@ -67,33 +68,37 @@ def alarms(told: Iterable[tuple[float, str, str, str]]) -> set[str]:
 # -------------------------------------------------------------------- a pretended bench of bad probes
 
 
-THREE_TRAYS = """\
-site: {name: Evening propagation class, timezone: Europe/Lisbon, units: SI}
-trays:
-  - {name: tray-a, crop: coleus, stuck: 2026-02-28}
-  - {name: tray-b, crop: coleus, stuck: 2026-02-28}
-  - {name: tray-c, crop: coleus, stuck: 2026-02-28}
-"""
 BadProbes = tuple[list[dict[str, Any]], dict[str, dict[str, str]]]
 
 
-@pytest.fixture(scope="module")
-def bad_probes(tmp_path_factory: pytest.TempPathFactory) -> BadProbes:
-    """Three days of three trays, each with a bad probe: the journal, and the truth by fault."""
-    folder = tmp_path_factory.mktemp("bad probes")
+def bad_probes(folder: Path, days: int, *scenarios: str) -> BadProbes:
+    """Let some days of as many pretended trays pass, with bad probes; return the journal, and the truth by fault."""
     config, week, truth = folder / "config.yaml", folder / "week.csv", folder / "truth.json"
-    config.write_text(THREE_TRAYS, encoding="utf-8")
-    scenarios = [f"--scenario={name}" for name in ("power-on-value", "sensor-saturated", "sensor-stuck")]
-    options = [f"--config={config}", f"--out={week}", f"--truth={truth}", "--days=3", "--seed=3"]
+    trays = [
+        f"  - {{name: tray-{letter}, crop: coleus, stuck: 2026-02-28}}" for letter in "abc"[: len(scenarios)]
+    ]
+    site = "site: {name: Evening propagation class, timezone: Europe/Lisbon, units: SI}"
+    config.write_text("\n".join([site, "trays:", *trays, ""]), encoding="utf-8")
+    options = [f"--config={config}", f"--out={week}", f"--truth={truth}", f"--days={days}", "--seed=3"]
     with contextlib.redirect_stdout(io.StringIO()):
-        assert main(["simulate", *options, *scenarios]) == 0
+        assert main(["simulate", *options, *(f"--scenario={name}" for name in scenarios)]) == 0
     journal, _ = replayed(config, week, "--conditions")
     return journal, {one["fault"]: one for one in json.loads(truth.read_text())["faults"]}
 
 
+@pytest.fixture(scope="module")
+def three_trays(tmp_path_factory: pytest.TempPathFactory) -> BadProbes:
+    """Three days of three trays, of which one has a probe that is stuck, and one a probe that resets."""
+    folder = tmp_path_factory.mktemp("three trays")
+    return bad_probes(folder, 3, "power-on-value", "sensor-saturated", "sensor-stuck")
+
+
 @pytest.mark.fault(4)
-def test_a_stuck_probe_is_told_with_how_long_and_no_other_tray_is_called_stuck(bad_probes: BadProbes) -> None:
-    journal, truth = bad_probes
+@pytest.mark.long
+def test_a_stuck_probe_is_told_with_how_long_and_no_other_tray_is_called_stuck(
+    three_trays: BadProbes,
+) -> None:
+    journal, truth = three_trays
     stuck = [one for one in journal if one["alarm"] == "sensor-stuck"]
     assert [one["event"] for one in stuck] == ["raised", "returned"]
     assert {one["tray"] for one in stuck} == {truth["sensor stuck"]["tray"]}
@@ -113,27 +118,21 @@ def test_a_constant_is_stuck_within_hours_and_what_moves_by_the_last_digit_is_no
 
 
 @pytest.mark.fault(5)
-def test_the_power_on_value_is_a_fault_of_the_sensor_and_never_too_hot(bad_probes: BadProbes) -> None:
-    journal, truth = bad_probes
+@pytest.mark.long
+def test_the_power_on_value_is_a_fault_of_the_sensor_and_never_too_hot(three_trays: BadProbes) -> None:
+    journal, truth = three_trays
     mine = [one for one in journal if one["tray"] == truth["power-on value"]["tray"]]
     assert {one["alarm"] for one in mine} == {"sensor-implausible"}
     assert all("cannot be true" in one["message"] for one in mine if one["event"] == "raised")
 
 
 @pytest.mark.fault(5)
-@pytest.mark.parametrize(
-    "value", [("85",), ("85.0",), ("127.94",), ("127.9375",), ("-127",), ("185", "degF"), ("358.15", "K")]
-)
-def test_what_a_probe_tells_without_measuring_is_refused_on_every_wire(
-    tmp_path: Path, value: tuple[str, ...]
-) -> None:
+@pytest.mark.parametrize("value", ["85", "85.0", "127.94", "127.9375", "-127", "185,degF", "358.15,K"])
+def test_what_a_probe_tells_without_measuring_is_refused_on_every_wire(tmp_path: Path, value: str) -> None:
     moist: list[Row] = [(minute, "relative_humidity", 93) for minute in range(-5, 30)]
     for false in (range(1), range(10, 11), range(10, 30)):  # the first after a start, a single one, for good
         rows: list[Row] = [
-            (minute, "medium_temperature", *value)
-            if minute in false
-            else (minute, "medium_temperature", 22.5)
-            for minute in range(30)
+            (minute, "medium_temperature", value if minute in false else 22.5) for minute in range(30)
         ]
         told = told_by(tmp_path, [*moist, *rows])
         assert told[0] == (false.start, "medium_temperature", "sensor-implausible", "raised")
@@ -183,9 +182,9 @@ def test_the_daemon_keeps_why_a_wired_probe_was_not_believed_and_tells_a_fault_o
             if bench.process is None:
                 bench.start()
             before = bench.counted()
-            wait_until(lambda: bench.counted() >= before + 4, "the probe to be read", 20)  # noqa: B023 - waited for at once
+            bench.until(lambda: bench.counted() >= before + 4, "the probe to be read", 20)  # noqa: B023 - waited for at once
         bench.status_says("sensor-implausible")
-        wait_until(lambda: any(r.quantity == "medium_temperature" for r in bench.kept()), "a good value", 20)
+        bench.until(lambda: any(r.quantity == "medium_temperature" for r in bench.kept()), "a good value", 20)
         reasons = " ".join(one.why for one in bench.refused())
         for words in (
             "power-on value",
@@ -223,10 +222,8 @@ def test_a_wet_humidity_chip_is_believed_up_to_its_bound_and_refused_beyond(
 
 
 @pytest.mark.fault(6)
-def test_days_at_saturation_are_a_wet_sensor_and_what_follows_from_it_is_held_back(
-    bad_probes: BadProbes,
-) -> None:
-    journal, truth = bad_probes
+def test_days_at_saturation_are_a_wet_sensor_and_what_follows_from_it_is_held_back(tmp_path: Path) -> None:
+    journal, truth = bad_probes(tmp_path, 2, "sensor-saturated")
     mine = [one for one in journal if one["tray"] == truth["sensor saturated"]["tray"]]
     told = [(one["alarm"], one["event"]) for one in mine]
     assert told[0] == ("sensor-saturated", "raised")
@@ -266,23 +263,24 @@ def test_what_was_seen_to_be_dark_or_lit_too_long_is_told_though_hours_are_unkno
 
 @pytest.mark.fault(47)
 def test_a_deficit_is_made_of_values_that_both_stand_and_of_nothing_else(tmp_path: Path) -> None:
-    warm = [(minute, "air_temperature", 26.0) for minute in range(60)]
-    dry = [(minute, "relative_humidity", 70.0) for minute in range(60)]
+    warm: list[Row] = [(minute, "air_temperature", 26.0) for minute in range(60)]
+    dry: list[Row] = [(minute, "relative_humidity", 70.0) for minute in range(60)]
     both = alarms(told_by(tmp_path, [*warm, *dry]))
     assert {"drying-air", "too-dry"} <= both
 
     old = told_by(
         tmp_path, [*warm[:10], *((minute, name, value) for minute, name, value in dry if minute >= 20)]
-    )  # type: ignore[misc]  # rows of three
+    )
     assert not [one for one in old if one[1] == "vapour_pressure_deficit"]
 
-    faulty = told_by(tmp_path, [*((minute, name, 85.0) for minute, name, _ in warm), *dry])  # type: ignore[misc]  # rows of three
+    faulty = told_by(tmp_path, [*((minute, name, 85.0) for minute, name, _ in warm), *dry])
     assert not [one for one in faulty if one[1] == "vapour_pressure_deficit"]
     assert ("air_temperature", "sensor-implausible") in {(one[1], one[2]) for one in faulty}
 
 
 @pytest.mark.needs_broker
 @pytest.mark.fault(47)
+@pytest.mark.long
 def test_status_calls_a_deficit_unknown_once_one_of_its_inputs_is(
     tmp_path: Path, broker: Any, wait_until: WaitUntil
 ) -> None:

@@ -33,10 +33,12 @@ def test_a_target_that_refuses_is_named_and_one_that_is_slow_or_half_dead_holds_
             bench.start()
             course = [(bench.minutes_ago(90 - minute), COLD if minute < 60 else FINE) for minute in range(90)]
             bench.publish("tray-a", course)
-            wait_until(lambda: len(came(bench.receiver)) >= 2, "the raise and the return at the desk", 30)
+            bench.until(lambda: len(came(bench.receiver)) >= 2, "the raise and the return at the desk", 30)
             assert [event for _, event in came(bench.receiver)[:2]] == ["raised", "returned"]
 
-            wait_until(lambda: ("messages-refused", "raised") in came(bench.receiver), "to be told of it", 30)
+            bench.until(
+                lambda: ("messages-refused", "raised") in came(bench.receiver), "to be told of it", 30
+            )
             said = bench.run("status").stdout
             assert f"! Messages refused: gone ({gone.address} answered 410) refuses messages" in said
             assert "half: " in said
@@ -50,7 +52,7 @@ def test_a_target_that_refuses_is_named_and_one_that_is_slow_or_half_dead_holds_
             bench.publish_lines(
                 "class/tray-b/probes", [pack(bench.minutes_ago(0), {"medium_temperature": 85.0})]
             )
-            wait_until(lambda: ("messages-refused", "returned") in came(bench.receiver), "the end of it", 30)
+            bench.until(lambda: ("messages-refused", "returned") in came(bench.receiver), "the end of it", 30)
             invariants(bench, all_sent=False)
             assert bench.stop() == 0
 

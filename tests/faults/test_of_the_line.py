@@ -8,6 +8,7 @@ import pytest
 from bad_line import CUTS, DROPS, GOOD, STALLS, SWALLOWS, TRICKLES, bad_line
 from fault_bench import HOUR_MS, FaultBench, Settings, WaitUntil, fault_bench
 from invariants import invariants
+from networks import may_make_networks, networks
 
 pytestmark = pytest.mark.needs_broker
 
@@ -45,7 +46,7 @@ def test_a_broker_that_ends_and_is_started_again_is_named_and_nothing_is_lost(
             broker.start()
             measure(bench)
             bench.has_kept_all()
-        wait_until(lambda: AWAY not in bench.run("status").stdout, "status to say that all is well", 20)
+        bench.until(lambda: AWAY not in bench.run("status").stdout, "status to say that all is well", 20)
         invariants(bench)
         assert bench.stop() == 0
 
@@ -142,7 +143,7 @@ def test_a_broker_that_lost_its_memory_is_subscribed_to_again_and_the_gap_stays_
         wait_until(lambda: bench.subscriptions > subscriptions, "to be heard", 30)
         bench.publish("tray-a", [(bench.minutes_ago(60 - minute), WARM) for minute in range(60)])
         bench.has_kept_all()
-        wait_until(lambda: ("sensor-silent", "returned") in silence(bench), "the gap to be told", 20)
+        bench.until(lambda: ("sensor-silent", "returned") in silence(bench), "the gap to be told", 20)
         # Silence begins when the last reading stands no more and is told once it has lasted; it ends with the next reading.
         assert silence(bench) == [("sensor-silent", "raised"), ("sensor-silent", "returned")]
         assert "broker kept no session" in bench.log
@@ -184,8 +185,29 @@ def test_a_probe_that_falls_silent_is_an_alarm_of_its_own_and_its_tray_is_never_
             lambda: any(r.json()["alarm"] == "sensor-silent" for r in bench.receiver.requests), "a message"
         )
         bench.publish("tray-a", [(bench.minutes_ago(0), FINE)])
-        wait_until(
+        bench.until(
             lambda: silence(bench)[-1:] == [("sensor-silent", "returned")], "the probe to be heard", 30
         )
         invariants(bench)
         assert bench.stop() == 0
+
+
+@pytest.mark.fault(48)
+@pytest.mark.skipif(not may_make_networks(), reason="only root may make networks")
+def test_another_address_of_our_own_is_nothing_that_lasts(
+    tmp_path: Path, broker: Any, wait_until: WaitUntil
+) -> None:
+    with networks() as ours, bad_line(broker.port, ours.listen()) as line:
+        settings = Settings(host=ours.far_end, port=line.port, before=ours.inside, keepalive="1 s")
+        with fault_bench(tmp_path, broker, wait_until, settings) as bench:
+            bench.start()
+            measure(bench)
+            bench.has_kept_all()
+            connections = line.connections
+            ours.move_to("10.77.0.77")
+            measure(bench)
+            bench.has_kept_all()
+            assert line.connections > connections
+            bench.until(lambda: AWAY not in bench.run("status").stdout, "status to say that all is well", 20)
+            invariants(bench, all_sent=False)  # no message leaves this network
+            assert bench.stop() == 0

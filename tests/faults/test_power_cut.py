@@ -123,7 +123,7 @@ def count(database: sqlite3.Connection, table: str) -> int:
 
 
 @pytest.mark.fault(40)
-@pytest.mark.parametrize(("rounds", "stride"), [(3, 40), pytest.param(24, 1, marks=pytest.mark.long)])
+@pytest.mark.parametrize(("rounds", "stride"), [(2, 80), pytest.param(24, 1, marks=pytest.mark.long)])
 def test_whatever_part_of_the_last_writes_is_missing_no_committed_round_is(
     tmp_path: Path, recorder: Path, rounds: int, stride: int
 ) -> None:

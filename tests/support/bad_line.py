@@ -120,13 +120,13 @@ def _cut(end: socket.socket) -> None:
 
 
 @contextmanager
-def bad_line(to_port: int) -> Iterator[BadLine]:
-    """Run a line to a port of this machine."""
+def bad_line(to_port: int, listening: socket.socket | None = None) -> Iterator[BadLine]:
+    """Run a line to a port of this machine, from a port of its own or from where a socket listens."""
     line = BadLine(to_port)
-    with socket.create_server((LOOPBACK, 0)) as listening:
-        listening.settimeout(0.1)
-        line.port = listening.getsockname()[1]
-        thread = Thread(target=line.serve, args=(listening,), daemon=True)
+    with listening or socket.create_server((LOOPBACK, 0)) as near:
+        near.settimeout(0.1)
+        line.port = near.getsockname()[1]
+        thread = Thread(target=line.serve, args=(near,), daemon=True)
         thread.start()
         try:
             yield line

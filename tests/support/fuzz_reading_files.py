@@ -96,6 +96,8 @@ class Made(NamedTuple):
 
     data: bytes
     good: list[Meaning]
+    #: How many rows are not as they should be.
+    spoiled: int
     #: Whether its header is as it should be.
     is_readable: bool
 
@@ -121,14 +123,18 @@ class Outcome:
 def made(chance: Random) -> Made:
     """Return a file of good and spoiled rows."""
     good: list[Meaning] = []
-    lines = []
+    lines: list[bytes] = []
+    spoiled = 0
     quotes = chance.random() < 0.5
     for _ in range(chance.choice([1, 5, 40])):
         line, meaning = _good_row(chance, quotes=quotes)
         if chance.random() < 0.2:
             line = _spoiled(chance, line)
+            spoiled += 1
         else:
             good.append(meaning)
+        if chance.random() < 0.05:
+            lines.append(chance.choice([b"\n", b"\r\n"]))
         lines.append(line + chance.choice([b"\n", b"\n", b"\r\n"]))
     header = HEADER
     if is_spoiled := chance.random() < 0.05:
@@ -136,7 +142,7 @@ def made(chance: Random) -> Made:
     data = chance.choice([b"", b"\xef\xbb\xbf"]) + header + chance.choice([b"\n", b"\r\n"]) + b"".join(lines)
     if chance.random() < 0.2:
         data = data.removesuffix(b"\n").removesuffix(b"\r")
-    return Made(data, good, not is_spoiled)
+    return Made(data, good, spoiled, not is_spoiled)
 
 
 def _good_row(chance: Random, *, quotes: bool) -> tuple[bytes, Meaning]:
@@ -231,7 +237,10 @@ class Run:
             for time_ms, value in zip(*points, strict=True)
         ]
         self._compare("reader", file, got)
-        for refused in (one for block in blocks for one in block.refused):
+        all_refused = [one for block in blocks for one in block.refused]
+        if len(all_refused) > file.spoiled and file.is_readable:
+            self.outcome.fault("a blank line refused", file.data, all_refused)
+        for refused in all_refused:
             self.outcome.count["rows refused"] += 1
             if not refused.why or not refused.source.startswith("r.csv:"):
                 self.outcome.fault("refused without line or reason", file.data, refused)
@@ -249,7 +258,11 @@ class Run:
             self.outcome.fault("crash of the sensor", file.data, repr(error))
             return
         # A last line without its end waits for the rest of it.
-        whole = file if file.data.endswith(b"\n") else Made(file.data, file.good[:-1], file.is_readable)
+        whole = (
+            file
+            if file.data.endswith(b"\n")
+            else Made(file.data, file.good[:-1], file.spoiled, file.is_readable)
+        )
         self._compare("sensor", whole, [Meaning(*reading) for reading in readings])
         for one in refused:
             if not one.why or not one.source:
@@ -324,6 +337,7 @@ def figures(seed: int, files: int) -> Iterator[Figure]:
         "wrong reading",
         "good row refused",
         "a whole file refused for a row",
+        "a blank line refused",
         "refused without line or reason",
     ):
         yield Figure(what, f"{count[what]:,}", "0", count[what] == 0)

@@ -61,6 +61,8 @@ class HeldSensor:
         done = {id(arrival.message) for arrival in arrivals}
         self._messages.held = [one for one in self._messages.held if id(one) not in done]
 
+    def hear_live(self, *, only: bool) -> None: ...
+
     def health(self) -> SensorHealth:
         return SensorHealth(True, "connected")
 

@@ -19,7 +19,7 @@ def invariants(bench: FaultBench, *, all_sent: bool = True) -> None:
     each_acknowledged_reading_is_stored_once(bench)
     each_entry_to_be_told_has_its_message(bench)
     if all_sent:
-        bench.wait_until(lambda: not bench.waiting(), "every message to leave", 30)
+        bench.until(lambda: not bench.waiting(), "every message to leave", 30)
     no_message_is_lost_and_repeats_carry_its_key(bench)
     assert bench.rows("PRAGMA quick_check") == [("ok",)]
     assert bench.process is None or bench.lives, "the daemon died"

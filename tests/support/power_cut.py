@@ -95,7 +95,8 @@ class Disk:
 
     def _with(self, some: Iterable[tuple[int, Change]]) -> tuple[dict[str, int], dict[int, bytes]]:
         """Return the names, and the contents of the files that change, if just these changes reach the disk."""
-        names, changed = dict(self.names), {}
+        names = dict(self.names)
+        changed: dict[int, bytes] = {}
         for number, change in some:
             if change.kind == "create":
                 names[change.name] = number

@@ -8,7 +8,7 @@ import sqlite3
 import sys
 from contextlib import closing
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from wardian.adapters.stores.opening import open_store
 from wardian.rules.ports import DueMessage, Message, Round
@@ -25,7 +25,12 @@ SAID: Final = "said"
 def round_of(number: int) -> Round:
     """Return one round: readings, an entry of the journal, its message, a state and a note, all with its number."""
     time_ms = NOON_MS + number * MINUTE_MS
-    fields = {"quantity": "air_temperature", "limit": "high", "event": "raised", "alarm": "too-warm"}
+    fields: dict[str, Any] = {
+        "quantity": "air_temperature",
+        "limit": "high",
+        "event": "raised",
+        "alarm": "too-warm",
+    }
     fields |= {"tray": "tray-a", "condition": "high", "number": number}
     return Round(
         now_ms=time_ms,
