@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from wardian.adapters.brokers import BrokerSettings, new_client
 from wardian.adapters.mqtt_connection import Connection, Message, words_of, words_of_end
-from wardian.rules.ports import Clock, SensorHealth
+from wardian.rules.ports import Clock, SensorHealth, Stuck
 
 if TYPE_CHECKING:
     from paho.mqtt.client import Client, ConnectFlags, MQTTMessage
@@ -35,6 +35,10 @@ RECEIVE_MAXIMUM: Final = 200
 USUAL_WINDOW: Final = 20
 LARGEST_PACKET_BYTES: Final = 1 << 20
 GOODBYE_S: Final = 2.0
+#: A network thread that did not move for so much longer than it may be silent hangs.
+#: Without a connection it waits up to a minute for the next try, and as long for names and answers.
+STUCK_S: Final = 60.0
+UNCONNECTED_S: Final = 180.0
 
 #: Pauses before connecting again grow from the first to the second; a client's own spread doubles them at most.
 PATIENT_S: Final = (1.0, 30.0)
@@ -78,6 +82,7 @@ class Session:
         self._end_is_told = False
         self._ends_once_sent = False
         self._goodbye = threading.Event()
+        self._moved_s = clock.monotonic_s()
 
     def start(self, receive: Callable[[Message], bool], on_pressure: Callable[[], None]) -> None:
         """Connect and go on trying; both are called from the network thread.
@@ -92,6 +97,7 @@ class Session:
             setattr(self._client, name.removeprefix("_"), self._guarded(getattr(self, name)))
         self._pause(PATIENT_S)
         self._is_started = True
+        self._moved_s = self._clock.monotonic_s()
         self._connect()
 
     def acknowledge(self, messages: Sequence[Message]) -> None:
@@ -123,10 +129,21 @@ class Session:
 
     def health(self) -> SensorHealth:
         """Return whether messages can come; a network thread that ended is started again."""
-        if self._is_started and self._thread is not None and not self._thread.is_alive():
-            self._revive()
+        if self._is_started:
+            self._revive_what_ended()
         with self._lock:
-            return self._connection.health(self._place)
+            health = self._connection.health(self._place)
+            return self._stuck() or health
+
+    def _stuck(self) -> SensorHealth | None:
+        """Say so where the network thread hangs: connected, it sends something at least once in the keep-alive time."""
+        keepalive_s = self._settings.keepalive_s
+        patience_s = 2 * keepalive_s + STUCK_S if self._connection.is_up else UNCONNECTED_S
+        silent_s = self._clock.monotonic_s() - self._moved_s
+        if not self._is_started or silent_s <= patience_s:
+            return None
+        words = f"the network thread for broker {self._place} has not moved for {silent_s:.0f} s"
+        return Stuck(works=False, words=words)
 
     def stop(self) -> None:
         """Say goodbye within a bounded time; the broker keeps the session. Idempotent."""
@@ -277,10 +294,13 @@ class Session:
         self._client.connect_async(settings.host, settings.port, settings.keepalive_s, **options)
         self._client.loop_start()
 
-    def _revive(self) -> None:
+    def _revive_what_ended(self) -> None:
+        with self._lock:  # two may look at the same time
+            if self._thread is None or self._thread.is_alive():
+                return
+            self._thread = None
         self.counts["network thread ended"] += 1
         self._lost("its network thread ended and is started again")
-        self._thread = None
         self._connect()
 
     def _hang_up(self, how: int) -> None:
@@ -298,6 +318,7 @@ class Session:
 
     def _guarded(self, callback: Callable[..., None]) -> Callable[..., None]:
         def guarded(*arguments: object) -> None:
+            self._moved_s = self._clock.monotonic_s()
             try:
                 callback(*arguments)
             except Exception:  # an exception here would end the network thread

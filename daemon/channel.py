@@ -71,6 +71,9 @@ class Channel:
         self.stopping = threading.Event()
         #: Hears how the notifier answered: why it refused a message for good, or nothing where it took one.
         self.answered: Callable[[str, str], None] = lambda *_: None
+        #: Told before a message is sent, and once it is.
+        self.sending: Callable[[], None] = lambda: None
+        self.sent: Callable[[], None] = lambda: None
         self._store = store
         self._clock = clock
         self._say_time = say_time
@@ -152,7 +155,7 @@ class Channel:
         if self.stuck_since_s is None:
             self.stuck_since_s = self._clock.monotonic_s()
         try:
-            self.notifier.send(self._told(due, moment()))
+            self._send(self._told(due, moment()))
         except DeliveryRefused as error:
             self._give_up(due, error.why, moment())
             self.answered(self.name, error.why)
@@ -177,6 +180,13 @@ class Channel:
         except StoreFailed as error:
             self._store_failed = error
             return not_looked_up(due, now_ms, self._say_time)
+
+    def _send(self, message: Message) -> None:
+        self.sending()
+        try:
+            self.notifier.send(message)
+        finally:
+            self.sent()
 
     def _failed(self, due: Due, why: str, now_ms: int) -> int | None:
         self.why = why

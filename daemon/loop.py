@@ -15,6 +15,7 @@ from wardian.daemon.failing_store import FailingStore
 from wardian.daemon.guarded import Guard, Slips
 from wardian.daemon.intake import Intake, doubted
 from wardian.daemon.lives import Lives, announcements
+from wardian.daemon.progress import Progress
 from wardian.daemon.recording import remembered_cares
 from wardian.daemon.unkept import Unkept
 from wardian.daemon.words import Teller
@@ -97,6 +98,8 @@ class Loop:
         self.is_cut_off: Callable[[str, str], bool] = lambda _tray, _quantity: False
         #: What people are told, where there are any.
         self.telling: Telling | None = None
+        #: Hears that everything moves that works for this loop.
+        self.progress = Progress()
         self._noted: object = None
         #: Whether the clock can be trusted.
         self.knows_time: Callable[[], bool] = lambda: True

@@ -1,6 +1,6 @@
 """The daemon: everything opened in order, the loop until told to stop, everything closed in order.
 
-The main thread only waits for signals, so that none can interrupt a commit.
+The main thread only waits for signals, so that none can interrupt a commit, and looks whether all the others move.
 """
 
 import logging
@@ -10,15 +10,18 @@ import threading
 from collections.abc import Callable
 from contextlib import ExitStack
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, NoReturn
+from typing import TYPE_CHECKING, Any, Final, NamedTuple, NoReturn
 
 from wardian.daemon import logs, wiring
 from wardian.daemon.bench_watch import Watch
 from wardian.daemon.clock_watch import Anew
 from wardian.daemon.config import Config
 from wardian.daemon.configuration_kept import log_warnings
-from wardian.daemon.exit_status import DOES_NOT_HOLD, DONE
+from wardian.daemon.exit_status import DOES_NOT_HOLD, DONE, STORE_FAILED
 from wardian.daemon.last_words import say_last_words, tell_of_last_end
+from wardian.daemon.lookout import Lookout
+from wardian.daemon.notify_socket import ServiceManager
+from wardian.daemon.signals import ENDED, ENDING, TAKEN
 from wardian.rules.errors import AdapterError, StoreFailed, WardianError
 
 if TYPE_CHECKING:
@@ -26,18 +29,17 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 
-_SIGNALS: Final = frozenset({signal.SIGTERM, signal.SIGINT})
-#: What the loop's thread sends when it ends by itself.
-_ENDED: Final = signal.SIGUSR1
-#: What must be blocked before any thread is started.
-BLOCKED: Final = _SIGNALS | {_ENDED}
+#: Whatever still hangs so long after it was told to stop is left behind: all that was acknowledged is kept.
+LONGEST_STOP_S: Final = 9.0
+#: The same after an end by itself, of which people are told first.
+LONGEST_END_S: Final = 30.0
 #: How long a start waits for a machine's clock that cannot be right, and how often it looks.
 TIME_PATIENCE_S: Final = 60.0
 _LOOK_S: Final = 0.25
 
 
 def watch(config_path: Path) -> int:
-    """Watch until SIGTERM or SIGINT; every thread must block ``BLOCKED``; return the exit status.
+    """Watch until a signal ends it, which every thread must block; return the exit status.
 
     Raises:
         BadConfig: The configuration cannot be used.
@@ -47,16 +49,22 @@ def watch(config_path: Path) -> int:
     config = wiring.load_config(config_path)
     logs.begin()
     log_warnings(config)
-    if not _time_came(config):
+    manager = ServiceManager(os.environ)
+    if not _time_came(config, manager):
         return DONE
     try:
-        return _watch_until_told(config)
+        return _watch_until_told(config, manager)
     except StoreFailed as error:
         say_last_words(config, error)
         raise
     except WardianError:
         # What cannot work as configured is told to whoever configures it: its channels may be what is wrong.
         raise
+    except OSError as error:
+        # Not of the configuration: to begin anew may help.
+        log.critical("cannot go on", extra={"file": error.filename, "why": error.strerror or str(error)})
+        say_last_words(config, error)
+        return DOES_NOT_HOLD
     except Exception as error:
         # Never the status of a configuration that cannot be used: after that no service manager starts anew.
         log.critical("watching ended by what nobody foresaw", exc_info=True)
@@ -64,23 +72,33 @@ def watch(config_path: Path) -> int:
         return DOES_NOT_HOLD
 
 
-def _watch_until_told(config: Config) -> int:
+def leave(status: int) -> NoReturn:
+    """End the process at once: Python would wait for what still hangs."""
+    logging.shutdown()
+    os._exit(status)
+
+
+def _watch_until_told(config: Config, manager: ServiceManager) -> int:
     """Watch, and begin anew each time that an era is to be moved, for the clock was wrong."""
     anew: Anew | None = None
+    end = _End(lambda error: say_last_words(config, error), manager)
     while True:
         with ExitStack() as opened:
             watching = open_whole(config, opened, anew)
             if watching.troubles is not None and anew is None:
                 tell_of_last_end(config, watching.troubles)
-            status = _until_told(watching, lambda error: say_last_words(config, error))
+            guard = _until_told(watching, end)
+            if watching.anew is None:
+                manager.stopping()
         anew = watching.anew
         if anew is None:
-            return status
+            return DONE
+        guard.cancel()
         log.info("beginning anew by another time")
         wiring.move_era(config, anew)
 
 
-def _time_came(config: Config) -> bool:
+def _time_came(config: Config, manager: ServiceManager) -> bool:
     """Wait a little for a machine's clock that cannot be right yet; return False where one was told to stop meanwhile.
 
     Until then nothing is opened: what waits at a broker waits there, and keeps its time.
@@ -89,8 +107,9 @@ def _time_came(config: Config) -> bool:
     begun_s, known_ms = machine.monotonic_s(), wiring.earliest_ms(config)
     if machine.wall_ms() < known_ms:
         log.warning("waiting for the clock to be set", extra={"at_most_s": TIME_PATIENCE_S})
+        manager.status("waiting for the clock to be set")
     while machine.wall_ms() < known_ms and machine.monotonic_s() - begun_s < TIME_PATIENCE_S:
-        if signal.sigtimedwait(_SIGNALS, _LOOK_S) is not None:
+        if signal.sigtimedwait(ENDING, _LOOK_S) is not None:
             return False
     return True
 
@@ -124,7 +143,14 @@ def _open_page(config: Config, keys: "PageKeys", watching: Watch, opened: ExitSt
     watching.wires.append(Wire("page", server.health))
 
 
-def _until_told(watching: Watch, say_last_words: Callable[[BaseException], None]) -> int:
+class _End(NamedTuple):
+    """What the rounds are ended with: somebody who hears last words, and the service manager."""
+
+    say_last_words: Callable[[BaseException], None]
+    manager: ServiceManager
+
+
+def _until_told(watching: Watch, end: _End) -> threading.Timer:
     """Run the loop in a thread of its own; a loop that ends by itself ends the daemon."""
     failures: list[BaseException] = []
     ended = threading.Event()
@@ -136,23 +162,64 @@ def _until_told(watching: Watch, say_last_words: Callable[[BaseException], None]
             failures.append(error)
         finally:
             ended.set()
-            os.kill(os.getpid(), _ENDED)
+            os.kill(os.getpid(), ENDED)
 
-    threading.excepthook = lambda broken: _end_at_once(broken, say_last_words)
-    thread = threading.Thread(target=work, name="loop")
+    threading.excepthook = lambda broken: _end_at_once(broken, end.say_last_words)
+    # A loop that hangs for good must not keep the process: the guard ends it.
+    thread = threading.Thread(target=work, name="loop", daemon=True)
     thread.start()
-    received = signal.sigwait(BLOCKED)
-    while received == _ENDED and not ended.is_set():
-        received = signal.sigwait(BLOCKED)
-    if received != _ENDED:
-        log.info("stopping", extra={"signal": signal.Signals(received).name})
-    watching.stop()
-    thread.join()
-    if received != _ENDED:
+    is_told = True
+    try:
+        is_told = _wait_for_the_end(Lookout(watching, end.manager, wiring.machine_clock()), ended)
+    finally:
+        guard = _guard_the_end(
+            LONGEST_STOP_S if is_told else LONGEST_END_S, lambda: _status(failures, thread)
+        )
+        watching.stop()
+        thread.join()
+    if is_told:
         watching.anew = None
     if failures:
         _end_with(failures[0])
-    return DONE
+    return guard
+
+
+def _status(failures: list[BaseException], thread: threading.Thread) -> int:
+    """Return the exit status of a process that hangs at its end."""
+    if failures:
+        return STORE_FAILED if isinstance(failures[0], StoreFailed) else DOES_NOT_HOLD
+    return DOES_NOT_HOLD if thread.is_alive() else DONE
+
+
+def _wait_for_the_end(lookout: Lookout, ended: threading.Event) -> bool:
+    """Look after the parts until a signal ends that, or the loop by itself; return whether it was a signal."""
+    while True:
+        received = signal.sigtimedwait(TAKEN, lookout.look())
+        if received is None:
+            continue
+        name = signal.Signals(received.si_signo).name
+        if received.si_signo in ENDING:
+            log.info("stopping", extra={"signal": name})
+            return True
+        if received.si_signo == ENDED:
+            if ended.is_set():
+                return False
+            continue
+        log.warning("the configuration is read at a start only; start anew", extra={"signal": name})
+
+
+def _guard_the_end(within_s: float, status: Callable[[], int]) -> threading.Timer:
+    """End the process in time, whatever hangs; return what does it."""
+
+    def end() -> None:
+        hanging = ", ".join(sorted({one.name for one in threading.enumerate()} - {"MainThread", guard.name}))
+        log.critical("ending, though something hangs", extra={"threads": hanging})
+        os._exit(status())
+
+    guard = threading.Timer(within_s, end)
+    guard.name, guard.daemon = "last resort", True
+    guard.start()
+    return guard
 
 
 def _end_with(error: BaseException) -> NoReturn:

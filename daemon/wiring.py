@@ -39,6 +39,9 @@ CLOCK_NOTE: Final = "clock"
 #: The note that says whether its time can be trusted.
 TIME_NOTE: Final = "time"
 LONGEST_QUIET_S: Final = 60.0
+#: A channel that sends longer than so often its own timeout, and so many seconds more, hangs.
+SENDS: Final = 3
+SEND_MORE_S: Final = 60.0
 
 
 def load_config(path: Path) -> Config:
@@ -265,6 +268,8 @@ def open_watch(config: Config, opened: ExitStack, anew: "Anew | None" = None) ->
     _watch_ways(wires, outbox, loop, troubles)
     loop.notes = lambda: _notes(wires, clock, speed, loop.guard.slips) | bench_note(written)
     outbox.hear_answers(Refusals(troubles).answered)
+    outbox.progress = polling.progress = loop.progress
+    outbox.send_s = _longest_send_s(config)
     outbox.start()
     opened.callback(outbox.stop)
     return Watch(
@@ -276,6 +281,7 @@ def open_watch(config: Config, opened: ExitStack, anew: "Anew | None" = None) ->
         wires=wires,
         troubles=troubles,
         clock_watch=_clock_watch(config, around, troubles, anew),
+        progress=loop.progress,
     )
 
 
@@ -304,6 +310,12 @@ def _watch_ways(wires: Sequence[Any], outbox: "Outbox", loop: "Loop", troubles: 
     ways.troubles, ways.slips = troubles, loop.guard.slips
     loop.beside.insert(0, ways)
     loop.is_cut_off = ways.is_cut_off
+
+
+def _longest_send_s(config: Config) -> Callable[[str], float]:
+    """Return how long a channel may take to send one message: its own deadlines, a few times, and some more."""
+    timeouts_s = {keys.name: getattr(keys, "timeout", 0) / 1000 for keys in config.notifiers}
+    return lambda channel: SEND_MORE_S + SENDS * timeouts_s.get(channel.partition("#")[0], 0.0)
 
 
 def _loop(config: Config, store: Store, words: Teller, clock: Clock) -> "Loop":

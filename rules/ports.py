@@ -92,6 +92,12 @@ class SensorHealth(NamedTuple):
     words: str
 
 
+class Stuck(SensorHealth):
+    """It does not work because a thread of its own hangs: only a new start ends that."""
+
+    __slots__ = ()
+
+
 #: Takes one arrival without ever waiting; False when there is no room and it was not taken.
 HandOver = Callable[[Arrival], bool]
 
