@@ -1,7 +1,7 @@
 """Weeks of a pretended bench in minutes, through the whole daemon as a process, and what it takes meanwhile.
 
-Everything that runs for long runs: probes, judging, folding, a channel, people, the daily summary, and somebody who
-looks at the page. Looked at from outside, by what the system says of the process and by the sizes of files.
+Everything that runs for long runs: probes, judging, folding, what is deleted after days, a copy a night, a channel,
+people, the daily summary, and somebody who looks at the page. Looked at from outside, by what the system says of the process and by the sizes of files.
 """
 
 import signal
@@ -28,7 +28,10 @@ _PAGES: Final = ("page_count", "freelist_count", "page_size")
 
 CONFIG: Final = """\
 site: {{name: Evening propagation class, timezone: Europe/Lisbon, units: SI}}
-store: {{url: "sqlite:///soak.db", commit_every: 10 s}}
+store:
+  url: "sqlite:///soak.db"
+  commit_every: 10 s
+  keep: {{readings: 30 d, rollups: 30 d, messages: 7 d}}
 trays:
 {trays}
 sensors:
