@@ -111,9 +111,10 @@ class BenchClock:
 
     def _go_on(self) -> None:
         """Let as much time pass as has passed."""
-        seen_s = self._machine.monotonic_s()
+        seen_s, wall_ms = self._machine.monotonic_s(), self._machine.wall_ms()
+        # Both are read before anything is noted: time that passed must not be forgotten where one cannot be.
         passed_ms, self._seen_s = (seen_s - self._seen_s) * 1000, seen_s
-        ahead_ms = self._machine.wall_ms() - (self._now_ms + passed_ms)
+        ahead_ms = wall_ms - (self._now_ms + passed_ms)
         if -(LONGEST_WAIT_MS if self._goes_alone else JUMP_MS) <= ahead_ms < 0:
             passed_ms -= min(passed_ms * SLOWER, -ahead_ms)
         elif 0 < ahead_ms < JUMP_MS and not self._goes_alone:
