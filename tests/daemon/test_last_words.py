@@ -156,7 +156,7 @@ def test_it_is_kept_beside_the_database_and_where_a_service_manager_gives_room(
 
 BROKEN = """\
 import signal, sys, threading, time
-signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGTERM, signal.SIGINT})
+signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGTERM, signal.SIGINT, signal.SIGUSR1})
 from wardian.daemon import bench_watch
 from wardian.daemon.cli import main
 whole = bench_watch.Watch.loop_until_stopped
