@@ -67,7 +67,7 @@ def networks() -> Iterator[Networks]:
     """Make two networks that are joined."""
     holders = [_held() for _ in range(2)]
     try:
-        made = Networks(*(holder.pid for holder in holders))
+        made = Networks(holders[0].pid, holders[1].pid)
         made.join()
         yield made
     finally:
