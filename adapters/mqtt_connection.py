@@ -5,10 +5,12 @@ Nothing here talks to a network. Whoever uses it from several threads holds one 
 
 import ssl
 from dataclasses import dataclass, field
+from enum import Enum
 from typing import Final, NamedTuple
 
+from wardian.adapters.shares import Share
 from wardian.adapters.timestamps import text_of
-from wardian.rules.ports import SensorHealth
+from wardian.rules.wire_health import SensorHealth
 
 #: A connection that ends sooner than this, three times in a row, is not the network's fault.
 _SHORT_S: Final = 5.0
@@ -21,7 +23,8 @@ _UNEXPLAINED: Final = "Unspecified error"
 class Message(NamedTuple):
     """One message as it came; ``connection`` counts the connections since the start.
 
-    ``is_repeat``: the broker says that it sent it before, and does not know whether we have it.
+    ``is_repeat``: the broker says that it sent it before, and does not know whether we have it. ``share`` is what it
+    was taken out of, where it goes by shares; ``is_over`` says that there was not enough of it.
     """
 
     connection: int
@@ -31,6 +34,16 @@ class Message(NamedTuple):
     topic: str
     payload: bytes
     is_repeat: bool = False
+    share: Share | None = None
+    is_over: bool = False
+
+
+class Taken(Enum):
+    """What became of a message: it is worked on, is wanted again for want of room, or is not wanted at all."""
+
+    TAKEN = "taken"
+    NO_ROOM = "no room"
+    NOT_WANTED = "not wanted"
 
 
 @dataclass(slots=True)

@@ -17,8 +17,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from wardian.adapters.brokers import BrokerSettings, new_client
-from wardian.adapters.mqtt_connection import Connection, Message, words_of, words_of_end
-from wardian.rules.ports import Clock, SensorHealth
+from wardian.adapters.mqtt_connection import Connection, Message, Taken, words_of, words_of_end
+from wardian.rules.ports import Clock
+from wardian.rules.wire_health import SensorHealth, Stuck
 
 if TYPE_CHECKING:
     from paho.mqtt.client import Client, ConnectFlags, MQTTMessage
@@ -31,10 +32,14 @@ log = logging.getLogger(__name__)
 TAKEN_OVER: Final = 0x8E
 #: Unacknowledged messages after which a broker waits: said by us under MQTT 5, else the broker's own
 #: (measured: 20 with mosquitto 2.0 as it comes).
-RECEIVE_MAXIMUM: Final = 200
+RECEIVE_MAXIMUM: Final = 1_000
 USUAL_WINDOW: Final = 20
 LARGEST_PACKET_BYTES: Final = 1 << 20
 GOODBYE_S: Final = 2.0
+#: A network thread that did not move for so much longer than it may be silent hangs.
+#: Without a connection it waits up to a minute for the next try, and as long for names and answers.
+STUCK_S: Final = 60.0
+UNCONNECTED_S: Final = 180.0
 
 #: Pauses before connecting again grow from the first to the second; a client's own spread doubles them at most.
 PATIENT_S: Final = (1.0, 30.0)
@@ -78,12 +83,13 @@ class Session:
         self._end_is_told = False
         self._ends_once_sent = False
         self._goodbye = threading.Event()
+        self._moved_s = clock.monotonic_s()
 
-    def start(self, receive: Callable[[Message], bool], on_pressure: Callable[[], None]) -> None:
+    def start(self, receive: Callable[[Message], Taken], on_pressure: Callable[[], None]) -> None:
         """Connect and go on trying; both are called from the network thread.
 
         Args:
-            receive: Says whether it took a message.
+            receive: Says what became of a message; one that is not wanted is acknowledged at once.
             on_pressure: Told at each message once half of what the broker sends ahead waits for us.
         """
         self._receive, self._on_pressure = receive, on_pressure
@@ -92,6 +98,7 @@ class Session:
             setattr(self._client, name.removeprefix("_"), self._guarded(getattr(self, name)))
         self._pause(PATIENT_S)
         self._is_started = True
+        self._moved_s = self._clock.monotonic_s()
         self._connect()
 
     def acknowledge(self, messages: Sequence[Message]) -> None:
@@ -123,10 +130,21 @@ class Session:
 
     def health(self) -> SensorHealth:
         """Return whether messages can come; a network thread that ended is started again."""
-        if self._is_started and self._thread is not None and not self._thread.is_alive():
-            self._revive()
+        if self._is_started:
+            self._revive_what_ended()
         with self._lock:
-            return self._connection.health(self._place)
+            health = self._connection.health(self._place)
+            return self._stuck() or health
+
+    def _stuck(self) -> SensorHealth | None:
+        """Say so where the network thread hangs: connected, it sends something at least once in the keep-alive time."""
+        keepalive_s = self._settings.keepalive_s
+        patience_s = 2 * keepalive_s + STUCK_S if self._connection.is_up else UNCONNECTED_S
+        silent_s = self._clock.monotonic_s() - self._moved_s
+        if not self._is_started or silent_s <= patience_s:
+            return None
+        words = f"the network thread for broker {self._place} has not moved for {silent_s:.0f} s"
+        return Stuck(works=False, words=words)
 
     def stop(self) -> None:
         """Say goodbye within a bounded time; the broker keeps the session. Idempotent."""
@@ -196,7 +214,7 @@ class Session:
     def _on_message(self, client: "Client", _userdata: object, brought: "MQTTMessage") -> None:
         message = self._message(brought)
         if message.qos == 0:
-            if not self._is_taken(message):
+            if self._taken(message) is Taken.NO_ROOM:
                 self.counts["lost"] += 1
             return
         connection = self._connection
@@ -205,14 +223,13 @@ class Session:
             # What follows a message that was left behind is left behind too: the order stays.
             may_go_on = not was_kept and not connection.left_behind
             connection.waiting += may_go_on
-        if may_go_on and self._is_taken(message):
-            if connection.waiting >= self._pressing:
-                self._on_pressure()
-        elif was_kept:
+        if was_kept:
             self.counts["repeated"] += 1
             client.ack(message.mid, message.qos)
+        elif not may_go_on:
+            self._leave_behind(was_waiting=False)
         else:
-            self._leave_behind(was_waiting=may_go_on)
+            self._go_on(client, message, connection)
 
     # ----------------------------------------------------------------------------------- parts
 
@@ -228,13 +245,24 @@ class Session:
         number = self._connection.number
         return Message(number, brought.mid, brought.qos, brought.retain, topic, payload, brought.dup)
 
-    def _is_taken(self, message: Message) -> bool:
+    def _go_on(self, client: "Client", message: Message, connection: Connection) -> None:
+        taken = self._taken(message)
+        if taken is Taken.NO_ROOM:
+            self._leave_behind(was_waiting=True)
+        elif taken is Taken.NOT_WANTED:
+            with self._lock:
+                connection.waiting -= 1
+            client.ack(message.mid, message.qos)
+        elif connection.waiting >= self._pressing:
+            self._on_pressure()
+
+    def _taken(self, message: Message) -> Taken:
         try:
             return self._receive(message)
-        except Exception:  # the message must come again, so this is no more than a refusal
+        except Exception:  # the message must come again, so this is no more than want of room
             self.counts["callback failed"] += 1
             log.exception("message not taken", extra=self._fields)
-            return False
+            return Taken.NO_ROOM
 
     def _leave_behind(self, *, was_waiting: bool) -> None:
         self.counts["left behind"] += 1
@@ -277,10 +305,13 @@ class Session:
         self._client.connect_async(settings.host, settings.port, settings.keepalive_s, **options)
         self._client.loop_start()
 
-    def _revive(self) -> None:
+    def _revive_what_ended(self) -> None:
+        with self._lock:  # two may look at the same time
+            if self._thread is None or self._thread.is_alive():
+                return
+            self._thread = None
         self.counts["network thread ended"] += 1
         self._lost("its network thread ended and is started again")
-        self._thread = None
         self._connect()
 
     def _hang_up(self, how: int) -> None:
@@ -298,6 +329,7 @@ class Session:
 
     def _guarded(self, callback: Callable[..., None]) -> Callable[..., None]:
         def guarded(*arguments: object) -> None:
+            self._moved_s = self._clock.monotonic_s()
             try:
                 callback(*arguments)
             except Exception:  # an exception here would end the network thread

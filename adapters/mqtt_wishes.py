@@ -13,11 +13,12 @@ from dataclasses import dataclass
 from typing import Any, Final, NamedTuple
 
 from wardian.adapters.brokers import BrokerSettings, unusable
-from wardian.adapters.mqtt_connection import Message
+from wardian.adapters.mqtt_connection import Message, Taken
 from wardian.adapters.mqtt_session import Session, Wanted
 from wardian.adapters.strict_json import document
 from wardian.adapters.topics import refuse_bad_topic
-from wardian.rules.ports import Clock, SensorHealth
+from wardian.rules.ports import Clock
+from wardian.rules.wire_health import SensorHealth
 
 #: How long the broker keeps what is asked while we are away.
 EXPIRY_S: Final = 600
@@ -111,7 +112,7 @@ class MqttWishes:
         """Leave the broker; idempotent."""
         self._session.stop()
 
-    def _receive(self, message: Message) -> bool:
+    def _receive(self, message: Message) -> Taken:
         with self._lock:
             has_room = len(self._waiting) < ROOM
             if has_room:
@@ -120,7 +121,7 @@ class MqttWishes:
         if has_room and now_s - self._hurried_s >= SELDOM_S:
             self._hurried_s = now_s
             self._on_asked()
-        return has_room
+        return Taken.TAKEN if has_room else Taken.NO_ROOM
 
 
 def _heard(message: Message) -> Heard:

@@ -282,9 +282,11 @@ _NO_ROW: Final = b"the line is no row of CSV: "
 def _row(line: bytes) -> list[bytes]:
     """Return the five fields of a line; empty ones where it is blank, and why in place of the time where it is no row."""
     try:
-        row = next(csv.reader([line.decode("utf-8", errors="surrogateescape")]), [""] * 5)
+        row = next(csv.reader([line.decode("utf-8", errors="surrogateescape")]), [])
     except csv.Error as error:  # a bare carriage return, or a field beyond what the library takes
         return [_NO_ROW + str(error).encode(), *[b""] * 4]
+    if not row:
+        return [b""] * len(HEADER)
     if len(row) != len(HEADER):
         return [str(len(row)).encode() + _FIELDS, *[b""] * 4]
     return [field.encode("utf-8", errors="surrogateescape") for field in row]

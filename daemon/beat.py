@@ -12,6 +12,7 @@ from typing import Any, Final
 
 from wardian.daemon.beside import Extra
 from wardian.daemon.lives import Lives
+from wardian.daemon.progress import Progress
 from wardian.daemon.tongue import utc_text
 from wardian.rules.errors import AdapterError
 from wardian.rules.ports import Clock
@@ -23,6 +24,8 @@ Send = Callable[[Mapping[str, Any]], None]
 #: Where errors say that something went.
 _PLACE: Final = re.compile(r"(?:https?://|broker )\S+")
 _NOTHING: Final = Extra()
+#: A beat that takes longer hangs.
+LONGEST_BEAT_S: Final = 300.0
 
 
 class Beat:
@@ -41,6 +44,8 @@ class Beat:
         self._stopping = False
         self._fails = False
         self._thread = threading.Thread(target=self._work, name="beat", daemon=True)
+        #: Hears that beats end; whoever waits for them misses those that hang.
+        self.progress = Progress(clock)
 
     def start(self) -> None:
         """Begin; the first whole round is followed by a beat."""
@@ -69,10 +74,17 @@ class Beat:
             self._thread.join(within_s)
 
     def _work(self) -> None:
+        self._expect(None)
         while self._wake.wait() and not self._stopping:
             self._wake.clear()
+            self._expect(LONGEST_BEAT_S)
             self._send_one()
+            self._expect(None)
             self._idle.set()
+        self.progress.leaves("beat")
+
+    def _expect(self, within_s: float | None) -> None:
+        self.progress.expect("beat", within_s, is_vital=False)
 
     def _send_one(self) -> None:
         try:

@@ -69,6 +69,9 @@ class Channel:
         self.name = notifier.name
         self.notifier = notifier
         self.stopping = threading.Event()
+        #: Told before a message is sent, and once it is.
+        self.sending: Callable[[], None] = lambda: None
+        self.sent: Callable[[], None] = lambda: None
         #: Hears how the notifier answered: why it refused a message for good, or nothing where it took one.
         self.answered: Callable[[str, str], None] = lambda *_: None
         self._store = store
@@ -152,7 +155,7 @@ class Channel:
         if self.stuck_since_s is None:
             self.stuck_since_s = self._clock.monotonic_s()
         try:
-            self.notifier.send(self._told(due, moment()))
+            self._send(self._told(due, moment()))
         except DeliveryRefused as error:
             self._give_up(due, error.why, moment())
             self.answered(self.name, error.why)
@@ -168,6 +171,13 @@ class Channel:
             self._note(due, Outcome(moment(), due.attempts + 1))
             self.answered(self.name, "")
         return None
+
+    def _send(self, message: Message) -> None:
+        self.sending()
+        try:
+            self.notifier.send(message)
+        finally:
+            self.sent()
 
     def _told(self, due: Due, now_ms: int) -> Message:
         if due.number == UNNUMBERED:

@@ -13,6 +13,7 @@ from wardian.daemon.cli_batch_options import add_acts
 from wardian.daemon.cli_care_options import add_care
 from wardian.daemon.cli_picture_options import add_plot, add_report
 from wardian.daemon.cli_record_options import add_note, add_records, add_stage, add_water
+from wardian.daemon.cli_service_options import add_service
 from wardian.daemon.cli_store_options import add_store
 from wardian.daemon.cli_time_options import add_times
 from wardian.daemon.exit_status import CANNOT_BE_USED, DOES_NOT_HOLD, DONE, STORE_FAILED
@@ -204,6 +205,10 @@ def _add_working(commands: Any) -> None:
     add_note(_command(commands, "note", "put something to remember of a tray on record"))
     add_store(_command(commands, "store", "look at all that is kept, copy it, or put a copy back"), _Parser)
     _command(commands, "run", "watch, in the foreground, until SIGTERM or SIGINT", json=False)
+    add_service(
+        _command(commands, "service", "make it a service of this machine, or take that back", config=False),
+        _Parser,
+    )
     replay = _command(
         commands, "replay", "push a file of readings through the rules and print the alarm journal"
     )

@@ -286,13 +286,20 @@ def tune(options: argparse.Namespace) -> int:
     return side_by_side(options)
 
 
+def service(options: argparse.Namespace) -> int:
+    """Put the daemon in place as a service, take it away, or show what that would be."""
+    from wardian.daemon.cli_service import service as do_it
+
+    return do_it(options)
+
+
 def run(options: argparse.Namespace) -> int:
     """Watch until told to stop."""
-    import signal
+    from wardian.daemon.signals import hold_standard_streams, prepare
 
-    # Before anything starts a thread, libraries included: each inherits what is blocked here, and the
-    # main thread alone takes these signals. The last is what the daemon's own loop sends when it ends.
-    signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGTERM, signal.SIGINT, signal.SIGUSR1})
-    from wardian.daemon.run import watch
+    # Before anything starts a thread or opens a file, libraries included.
+    hold_standard_streams()
+    prepare()
+    from wardian.daemon.run import leave, watch
 
-    return watch(Path(options.config))
+    leave(watch(Path(options.config)))

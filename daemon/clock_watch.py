@@ -65,6 +65,9 @@ class ClockWatch:
         if abs(by_ms) < JUMP_MS:
             self._clock.follow()
             return None
+        if self._loop.failing.since_s is not None:
+            # What waits in memory would stay where it is: the step is dealt with once everything is kept.
+            return None
         moving = Moving(self._clock.era_ms, by_ms)
         try:
             if self._is_movable(moving):

@@ -12,6 +12,7 @@ from typing import Any, Final, NamedTuple
 
 from wardian.daemon.beside import Extra
 from wardian.daemon.lives import Lives
+from wardian.daemon.progress import Progress
 from wardian.daemon.watched_time import WatchedTime
 from wardian.rules.daily import day_before_first, day_due
 from wardian.rules.errors import StoreFailed
@@ -27,6 +28,8 @@ DAY_MS: Final = 86_400_000
 MOST_MS: Final = 3 * DAY_MS
 #: How long is waited after a summary that could not be made, by the bench's clock.
 PAUSE_MS: Final = 600_000
+#: A summary that takes longer hangs.
+LONGEST_S: Final = 600.0
 
 #: Makes the message of a time, under a key; ``watched_ms`` of it somebody was there. From a thread of its own.
 Make = Callable[[Span, int, str], Message]
@@ -72,6 +75,8 @@ class DailySummary:
         self._not_before_ms: int | None = None
         #: Whether what is judged is what is known; until then nothing is told.
         self.is_ready: Callable[[], bool] = lambda: True
+        #: Hears that what is made is made.
+        self.progress = Progress()
 
     def work(self, now_ms: int, _lives: Lives) -> Extra:
         """Return the summary that was made, with its date; else see whether one is due."""
@@ -120,12 +125,15 @@ class DailySummary:
         extra.due += [DueMessage(channel, message) for channel in self._plan.channels]
 
     def _work(self, span: Span, watched_ms: int, key: str) -> None:
+        self.progress.expect("summary", LONGEST_S, is_vital=False)
         try:
             self._made = self._make(span, watched_ms, key)
         except StoreFailed as error:
             log.error("summary not made", extra={"why": error.why})  # noqa: TRY400 - a locked file needs no traceback
         except Exception:  # the outermost round of this thread: a slip here must not end the watch
             log.exception("summary not made")
+        finally:
+            self.progress.leaves("summary")
 
     def _span(self, wanted: Told) -> Span:
         """Return since when is told: since the last one, unless the clock was set or nobody watched for days."""

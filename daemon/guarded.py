@@ -14,7 +14,8 @@ from wardian.daemon.beside import Beside, Extra
 from wardian.daemon.lives import Lives
 from wardian.daemon.own_troubles import Happened
 from wardian.rules.errors import AdapterError, StoreFailed
-from wardian.rules.ports import Clock, SensorHealth
+from wardian.rules.ports import Clock
+from wardian.rules.wire_health import SensorHealth
 
 log = logging.getLogger(__name__)
 

@@ -12,7 +12,8 @@ from wardian.daemon.config_store import KeepKeys
 from wardian.daemon.lives import Lives
 from wardian.daemon.loop import Loop
 from wardian.rules.errors import StoreFailed
-from wardian.rules.ports import Clock, Older, Store
+from wardian.rules.kept import Older
+from wardian.rules.ports import Clock, Store
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -229,7 +229,7 @@ class Lives:
         """Return the entries of alarms whose time on the shelf is over, each of which is told once."""
         entries = []
         for alarm, one in self._lives.items():
-            if one.state == life.SHELVED and one.until_ms is not None and one.until_ms <= now_ms:
+            if one.state == life.SHELVED and one.until_ms is not None and _is_over(one.until_ms, now_ms):
                 state = life.after(one.state, life.UNSHELVE, latches=False, is_abnormal=one.is_abnormal)
                 stands = "it stands" if one.is_abnormal else "it does not stand"
                 entry = {
@@ -250,6 +250,14 @@ class Lives:
         """Return the last entries of alarms that somebody has yet to deal with or has set aside."""
         # An entry of before there were lives does not say of itself where it stands.
         return [{**one.fields, "life": one.state} for one in self._lives.values() if one.state != life.NORMAL]
+
+
+def _is_over(until_ms: int, now_ms: int) -> bool:
+    """Return whether a time on the shelf is over.
+
+    By a clock that was set back far since it would last longer than any may: then it is, too.
+    """
+    return not now_ms < until_ms <= now_ms + LONGEST_SHELF_MS
 
 
 def announcements(fields: Mapping[str, Any], channels: Sequence[str]) -> list[DueMessage]:

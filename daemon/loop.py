@@ -15,7 +15,9 @@ from wardian.daemon.failing_store import FailingStore
 from wardian.daemon.guarded import Guard, Slips
 from wardian.daemon.intake import Intake, doubted
 from wardian.daemon.lives import Lives, announcements
+from wardian.daemon.progress import Progress
 from wardian.daemon.recording import remembered_cares
+from wardian.daemon.refusals import Refusals
 from wardian.daemon.unkept import Unkept
 from wardian.daemon.words import Teller
 from wardian.rules.engine import Engine
@@ -70,6 +72,7 @@ class Loop:
         #: Keeps an error that nobody foresaw from ending the watch.
         self.guard = Guard(Slips(self.failing.happened), clock)
         self.intake = Intake(settle_ms, self.guard.slips)
+        self._refusals = Refusals(clock.monotonic_s())
         self._unkept = Unkept()
         self._saved_ms = 0
         self._began_s = self._quiet_since_s = clock.monotonic_s()
@@ -97,6 +100,8 @@ class Loop:
         self.is_cut_off: Callable[[str, str], bool] = lambda _tray, _quantity: False
         #: What people are told, where there are any.
         self.telling: Telling | None = None
+        #: Hears that everything moves that works for this loop.
+        self.progress = Progress()
         self._noted: object = None
         #: Whether the clock can be trusted.
         self.knows_time: Callable[[], bool] = lambda: True
@@ -244,7 +249,7 @@ class Loop:
         for time_ms, tray, quantity in doubted(refused, self._settle_ms, now_ms):
             self.engine.refuse(max(time_ms, self.engine.trays[tray].judged_ms), tray, quantity)
             unkept.changed.add(tray)
-        unkept.refused += refused
+        unkept.refused += self._refusals.to_keep(refused, self._clock.monotonic_s())
         self.hear_refused(refused, now_ms)
         unkept.arrivals += arrivals
         if self._may_judge(readings, now_ms, sensors):

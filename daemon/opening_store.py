@@ -13,7 +13,8 @@ from wardian.daemon.own_troubles import OwnTroubles
 from wardian.daemon.store_words import mended_words
 from wardian.daemon.tongue import Tongue
 from wardian.rules.errors import AdapterError, StoreDamaged
-from wardian.rules.ports import Clock, Mended, Store
+from wardian.rules.kept import Mended
+from wardian.rules.ports import Clock, Store
 
 if TYPE_CHECKING:
     from wardian.daemon.beside import Beside

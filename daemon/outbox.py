@@ -8,10 +8,12 @@ a channel's own answer takes a message from the store.
 import logging
 import threading
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from typing import Final, NamedTuple
 
 from wardian.daemon.channel import Channel, wait_s
 from wardian.daemon.freshness import SayTime
+from wardian.daemon.progress import Progress
 from wardian.daemon.unwritten import Unwritten
 from wardian.rules.errors import StoreFailed
 from wardian.rules.ports import Clock, Due, DueMessage, Notifier, Store
@@ -20,6 +22,10 @@ log = logging.getLogger(__name__)
 
 #: How long a channel waits after the store has failed it.
 STORE_PAUSE_MS: Final = 5_000
+#: How long a channel may take for all but sending.
+MARK_S: Final = 60.0
+#: How long it may take to send one message, where nothing else is known.
+SEND_S: Final = 300.0
 
 
 class Backlog(NamedTuple):
@@ -67,6 +73,10 @@ class Outbox:
             for notifier in notifiers
         }
         self._threads: list[threading.Thread] = []
+        #: Hears that each channel moves.
+        self.progress = Progress(clock)
+        #: How long a channel may take to send one message; its own deadlines lie before that.
+        self.send_s: Callable[[str], float] = lambda _channel: SEND_S
         self._without_store: set[str] = set()
 
     def hear_answers(self, answered: Callable[[str, str], None]) -> None:
@@ -82,6 +92,8 @@ class Outbox:
                 target=self._work, args=(channel, wake), name=f"outbox {channel.name}", daemon=True
             )
             self._threads.append(thread)
+            channel.sending = partial(self._expect, channel, self.send_s(channel.name))
+            channel.sent = partial(self._expect, channel, MARK_S)
             thread.start()
 
     def nudge(self) -> None:
@@ -142,8 +154,15 @@ class Outbox:
     def _work(self, channel: Channel, wake: threading.Event) -> None:
         while not channel.stopping.is_set():
             wake.clear()
+            self._expect(channel, MARK_S)
             next_ms = self._round(channel, self._clock.wall_ms())
-            wake.wait(None if next_ms is None else wait_s(next_ms, self._clock.wall_ms()))
+            pause_s = None if next_ms is None else wait_s(next_ms, self._clock.wall_ms())
+            self._expect(channel, None if pause_s is None else pause_s + MARK_S)
+            wake.wait(pause_s)
+        self.progress.leaves(f"outbox {channel.name}")
+
+    def _expect(self, channel: Channel, within_s: float | None) -> None:
+        self.progress.expect(f"outbox {channel.name}", within_s)
 
     def _round(self, channel: Channel, now_ms: int) -> int | None:
         try:

@@ -8,7 +8,8 @@ from contextlib import ExitStack
 from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 
 from wardian.daemon.config_outward import SummaryKeys
-from wardian.rules.ports import Clock, SensorHealth, Store
+from wardian.rules.ports import Clock, Store
+from wardian.rules.wire_health import SensorHealth
 
 if TYPE_CHECKING:
     from wardian.daemon.beside import Beside
@@ -107,6 +108,7 @@ def _summary(keys: "SummaryKeys", around: Around, opened: ExitStack) -> "Beside"
     plan = Plan(keys.at, config.site.zone, channels, settle_ms)
     daily = DailySummary(plan, make, watched_time(notes, around.store, pause_ms), told)
     daily.is_ready = lambda: around.loop.is_sure
+    daily.progress = around.loop.progress
     opened.callback(daily.stop)
     return daily
 
@@ -132,6 +134,7 @@ def _beat(keys: "BeatKeys", around: Around, opened: ExitStack) -> "Beside":
         return around.loop.is_up_to_date and all(part.is_working() for part in around.parts)
 
     beat = Beat(open_beat(keys), keys.every / 1000, around.machine, is_whole)
+    beat.progress = around.loop.progress
     beat.start()
     opened.callback(beat.stop)
     return beat

@@ -12,6 +12,7 @@ from typing import Any, Final, NamedTuple
 from wardian.daemon.beside import Extra
 from wardian.daemon.lives import Lives
 from wardian.daemon.people import Person, rank_of
+from wardian.daemon.progress import Progress
 from wardian.daemon.tongue import ms_of
 from wardian.rules.errors import StoreFailed
 from wardian.rules.life import SET_ASIDE, UNACKNOWLEDGED
@@ -24,6 +25,8 @@ log = logging.getLogger(__name__)
 NOTE: Final = "past-due explained"
 #: How long is waited after an explanation that could not be made, by the bench's clock.
 PAUSE_MS: Final = 600_000
+#: An explanation that takes longer hangs; a small board may need minutes.
+LONGEST_S: Final = 1800.0
 
 #: Makes the message about a tray at an instant, under a key. From a thread of its own.
 Make = Callable[[str, int, str], Message]
@@ -53,6 +56,8 @@ class PastDueExplained:
         self._not_before_ms: int | None = None
         #: Whether what is judged is what is known; until then nothing is told.
         self.is_ready: Callable[[], bool] = lambda: True
+        #: Hears that what is made is made.
+        self.progress = Progress()
 
     def work(self, now_ms: int, lives: Lives) -> Extra:
         """Return what was made for those who can hear it now; else see whether something is to be made."""
@@ -118,12 +123,15 @@ class PastDueExplained:
             self._made[over.tray, over.since] = message
 
     def _work(self, over: Overdue, now_ms: int) -> None:
+        self.progress.expect("past due", LONGEST_S, is_vital=False)
         try:
             self._result = self._make(over.tray, now_ms, f"{over.tray}/past-due explained/{over.since}")
         except StoreFailed as error:
             log.error("explanation not made", extra={"why": error.why})  # noqa: TRY400 - a locked file needs no traceback
         except Exception:  # the outermost round of this thread: a slip here must not end the watch
             log.exception("explanation not made")
+        finally:
+            self.progress.leaves("past due")
 
 
 def _overdue(lives: Lives) -> Iterator[Overdue]:

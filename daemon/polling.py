@@ -14,6 +14,7 @@ from apscheduler.schedulers.background import BackgroundScheduler
 from apscheduler.triggers.base import BaseTrigger
 
 from wardian.daemon.guarded import Slips
+from wardian.daemon.progress import Progress
 from wardian.rules.errors import SensorUnreachable
 from wardian.rules.ports import Clock, Sensor
 
@@ -25,6 +26,10 @@ JUMP_S: Final = 5.0
 SHORTEST_PAUSE_S: Final = 0.2
 #: Sensors asked at the same time: one that hangs leaves room for the others.
 WORKERS: Final = 4
+#: So much after its time a poll has begun, unless all who ask hang.
+BEGIN_S: Final = 60.0
+#: A poll that takes longer hangs. To begin anew is no cure for a chip or a bus, and would hold up all the others.
+LONGEST_POLL_S: Final = 60.0
 
 
 class Steadily(BaseTrigger):  # type: ignore[misc]  # the library has no types
@@ -55,6 +60,8 @@ class Polling:
         self.slips = Slips(lambda _name, _words: None)
         self._scheduler: Any = None
         self._offset_s = self._offset()
+        #: Hears that each sensor is asked, and that each poll ends.
+        self.progress = Progress(clock)
 
     def start(self) -> None:
         """Begin to ask; nothing is started when no sensor is polled."""
@@ -89,10 +96,20 @@ class Polling:
         if self._scheduler:
             self._scheduler.shutdown(wait=False)
             self._scheduler = None
+            for sensor, _ in self._jobs:
+                self.progress.leaves(_part(sensor))
 
     def _schedule(self) -> None:
         for sensor, pause_s in self._jobs:
-            self._scheduler.add_job(self._poll, Steadily(pause_s), args=(sensor,))
+            self.progress.expect(_part(sensor), BEGIN_S)
+            self._scheduler.add_job(self._ask, Steadily(pause_s), args=(sensor, pause_s))
+
+    def _ask(self, sensor: Sensor, pause_s: float) -> None:
+        self.progress.expect(_part(sensor), LONGEST_POLL_S, is_vital=False)
+        try:
+            self._poll(sensor)
+        finally:
+            self.progress.expect(_part(sensor), pause_s + BEGIN_S)
 
     def _poll(self, sensor: Sensor) -> None:
         try:
@@ -108,3 +125,8 @@ class Polling:
 
     def _offset(self) -> float:
         return self._clock.wall_ms() / 1000 - self._clock.monotonic_s()
+
+
+def _part(sensor: Sensor) -> str:
+    """Return what the asking of a sensor is called."""
+    return f"asking {sensor.name}"

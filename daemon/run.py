@@ -1,11 +1,12 @@
 """The daemon: everything opened in order, the loop until told to stop, everything closed in order.
 
-The main thread only waits for signals, so that none can interrupt a commit.
+The main thread only waits for signals, so that none can interrupt a commit, and looks whether all the others move.
 """
 
 import logging
 import os
 import signal
+import sys
 import threading
 from collections.abc import Callable
 from contextlib import ExitStack
@@ -17,8 +18,11 @@ from wardian.daemon.bench_watch import Watch
 from wardian.daemon.clock_watch import Anew
 from wardian.daemon.config import Config
 from wardian.daemon.configuration_kept import log_warnings
-from wardian.daemon.exit_status import DOES_NOT_HOLD, DONE
+from wardian.daemon.exit_status import DOES_NOT_HOLD, DONE, STORE_FAILED
 from wardian.daemon.last_words import say_last_words, tell_of_last_end
+from wardian.daemon.lookout import Lookout
+from wardian.daemon.notify_socket import ServiceManager
+from wardian.daemon.signals import ENDED, ENDING, TAKEN
 from wardian.rules.errors import AdapterError, StoreFailed, WardianError
 
 if TYPE_CHECKING:
@@ -26,18 +30,20 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 
-_SIGNALS: Final = frozenset({signal.SIGTERM, signal.SIGINT})
-#: What the loop's thread sends when it ends by itself.
-_ENDED: Final = signal.SIGUSR1
-#: What must be blocked before any thread is started.
-BLOCKED: Final = _SIGNALS | {_ENDED}
+#: Whatever still hangs so long after the end was asked for is left behind: all that was acknowledged is kept.
+LONGEST_STOP_S: Final = 9.0
+#: The same for an end that nobody asked for, of which people are told first.
+LONGEST_END_S: Final = 60.0
 #: How long a start waits for a machine's clock that cannot be right, and how often it looks.
 TIME_PATIENCE_S: Final = 60.0
 _LOOK_S: Final = 0.25
+#: How long one thread may keep the others waiting: with Python's own 5 ms, one that computes leaves the threads that
+#: receive a few messages a second.
+TURN_S: Final = 0.0005
 
 
 def watch(config_path: Path) -> int:
-    """Watch until SIGTERM or SIGINT; every thread must block ``BLOCKED``; return the exit status.
+    """Watch until a signal ends it, which every thread must block; return the exit status.
 
     Raises:
         BadConfig: The configuration cannot be used.
@@ -46,25 +52,32 @@ def watch(config_path: Path) -> int:
     """
     config = wiring.load_config(config_path)
     logs.begin()
+    sys.setswitchinterval(TURN_S)
     log_warnings(config)
     if not _time_came(config):
         return DONE
     try:
-        return _watch_until_told(config)
+        return _watch_until_told(config, ServiceManager(os.environ))
     except StoreFailed as error:
         say_last_words(config, error)
         raise
     except WardianError:
         # What cannot work as configured is told to whoever configures it: its channels may be what is wrong.
         raise
-    except Exception as error:
+    except Exception as error:  # what nobody foresaw must not look like a mistake of the configuration
         # Never the status of a configuration that cannot be used: after that no service manager starts anew.
         log.critical("watching ended by what nobody foresaw", exc_info=True)
         say_last_words(config, error)
         return DOES_NOT_HOLD
 
 
-def _watch_until_told(config: Config) -> int:
+def leave(status: int) -> NoReturn:
+    """End the process at once: Python would wait for what still hangs."""
+    logging.shutdown()
+    os._exit(status)
+
+
+def _watch_until_told(config: Config, manager: ServiceManager) -> int:
     """Watch, and begin anew each time that an era is to be moved, for the clock was wrong."""
     anew: Anew | None = None
     while True:
@@ -72,11 +85,12 @@ def _watch_until_told(config: Config) -> int:
             watching = open_whole(config, opened, anew)
             if watching.troubles is not None and anew is None:
                 tell_of_last_end(config, watching.troubles)
-            status = _until_told(watching, lambda error: say_last_words(config, error))
+            status = _until_told(watching, manager, lambda error: say_last_words(config, error))
         anew = watching.anew
         if anew is None:
             return status
         log.info("beginning anew by another time")
+        manager.feed()  # nobody looks until all is open again
         wiring.move_era(config, anew)
 
 
@@ -90,7 +104,7 @@ def _time_came(config: Config) -> bool:
     if machine.wall_ms() < known_ms:
         log.warning("waiting for the clock to be set", extra={"at_most_s": TIME_PATIENCE_S})
     while machine.wall_ms() < known_ms and machine.monotonic_s() - begun_s < TIME_PATIENCE_S:
-        if signal.sigtimedwait(_SIGNALS, _LOOK_S) is not None:
+        if signal.sigtimedwait(ENDING, _LOOK_S) is not None:
             return False
     return True
 
@@ -124,7 +138,9 @@ def _open_page(config: Config, keys: "PageKeys", watching: Watch, opened: ExitSt
     watching.wires.append(Wire("page", server.health))
 
 
-def _until_told(watching: Watch, say_last_words: Callable[[BaseException], None]) -> int:
+def _until_told(
+    watching: Watch, manager: ServiceManager, say_last_words: Callable[[BaseException], None]
+) -> int:
     """Run the loop in a thread of its own; a loop that ends by itself ends the daemon."""
     failures: list[BaseException] = []
     ended = threading.Event()
@@ -136,30 +152,65 @@ def _until_told(watching: Watch, say_last_words: Callable[[BaseException], None]
             failures.append(error)
         finally:
             ended.set()
-            os.kill(os.getpid(), _ENDED)
+            os.kill(os.getpid(), ENDED)
+
+    def status() -> int:
+        if failures:
+            return STORE_FAILED if isinstance(failures[0], StoreFailed) else DOES_NOT_HOLD
+        return DONE if ended.is_set() else DOES_NOT_HOLD
 
     threading.excepthook = lambda broken: _end_at_once(broken, say_last_words)
-    thread = threading.Thread(target=work, name="loop")
+    # A loop that hangs for good must not keep the process: the guard ends it.
+    thread = threading.Thread(target=work, name="loop", daemon=True)
     thread.start()
-    received = signal.sigwait(BLOCKED)
-    while received == _ENDED and not ended.is_set():
-        received = signal.sigwait(BLOCKED)
-    if received != _ENDED:
-        log.info("stopping", extra={"signal": signal.Signals(received).name})
+    is_asked = _wait_for_the_end(Lookout(watching, manager, wiring.machine_clock()), ended)
+    guard = _guard_the_end(status, LONGEST_STOP_S if is_asked else LONGEST_END_S)
     watching.stop()
+    if is_asked:
+        manager.stopping()
     thread.join()
-    if received != _ENDED:
+    if is_asked:
         watching.anew = None
+    elif watching.anew:
+        guard.cancel()
     if failures:
         _end_with(failures[0])
     return DONE
 
 
+def _wait_for_the_end(lookout: Lookout, ended: threading.Event) -> bool:
+    """Look after the parts until the loop has ended or a signal ends that; return whether one did."""
+    while not ended.is_set():
+        received = signal.sigtimedwait(TAKEN, lookout.look())
+        if received is None or received.si_signo == ENDED:
+            continue
+        name = signal.Signals(received.si_signo).name
+        if received.si_signo in ENDING:
+            log.info("stopping", extra={"signal": name})
+            return True
+        log.warning("the configuration is read at a start only; start anew", extra={"signal": name})
+    return False
+
+
+def _guard_the_end(status: Callable[[], int], within_s: float) -> threading.Timer:
+    """End the process in time, whatever hangs."""
+
+    def end() -> None:
+        hanging = ", ".join(sorted({one.name for one in threading.enumerate()} - {"MainThread", guard.name}))
+        log.critical("ending, though something hangs", extra={"threads": hanging})
+        os._exit(status())
+
+    guard = threading.Timer(within_s, end)
+    guard.name, guard.daemon = "last resort", True
+    guard.start()
+    return guard
+
+
 def _end_with(error: BaseException) -> NoReturn:
     """Raise what ended the rounds: nothing that comes up in them is a mistake of the configuration."""
-    if isinstance(error, WardianError) and not isinstance(error, StoreFailed):
-        raise RuntimeError(f"the rounds ended: {type(error).__name__}") from error  # noqa: TRY004 - no wrong type
-    raise error
+    if isinstance(error, StoreFailed) or not isinstance(error, WardianError):
+        raise error
+    raise RuntimeError(f"the rounds ended: {type(error).__name__}") from error
 
 
 def _end_at_once(broken: Any, say_last_words: Callable[[BaseException], None]) -> None:

@@ -8,7 +8,8 @@ from typing import Final
 from wardian.daemon.beside import Extra
 from wardian.daemon.lives import Lives
 from wardian.daemon.own_troubles import OwnTroubles
-from wardian.rules.ports import Room, Store
+from wardian.rules.kept import Room
+from wardian.rules.ports import Store
 
 FULL: Final = "disk-full"
 LOW: Final = "disk-low"

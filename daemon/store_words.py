@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from wardian.rules.ports import Mended
+from wardian.rules.kept import Mended
 
 _LONGEST = 160
 Moment = Callable[[int], str]

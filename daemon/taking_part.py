@@ -86,5 +86,6 @@ def _past_due(of: RoundsOf, opened: ExitStack) -> list[Beside]:
 
     part = open_past_due(Around(of.config, of.store, of.channels, of.findings))
     part.is_ready = lambda: of.loop.is_sure
+    part.progress = of.loop.progress
     opened.callback(part.stop)
     return [part]

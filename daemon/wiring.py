@@ -39,6 +39,9 @@ CLOCK_NOTE: Final = "clock"
 #: The note that says whether its time can be trusted.
 TIME_NOTE: Final = "time"
 LONGEST_QUIET_S: Final = 60.0
+#: A channel that sends longer than so often its own timeout, and so many seconds more, hangs.
+SENDS: Final = 3
+SEND_MORE_S: Final = 60.0
 
 
 def load_config(path: Path) -> Config:
@@ -225,6 +228,7 @@ def open_watch(config: Config, opened: ExitStack, anew: "Anew | None" = None) ->
         AdapterError: A sensor or notifier can never work as configured.
     """
     from wardian.daemon.bench_watch import Watch
+    from wardian.daemon.floods import Floods
     from wardian.daemon.opening import Bench, open_notifiers, open_sensors
     from wardian.daemon.opening_store import Around as StoreAround
     from wardian.daemon.opening_store import bench_note, open_to_watch, refuse_pretence, store_care
@@ -232,10 +236,13 @@ def open_watch(config: Config, opened: ExitStack, anew: "Anew | None" = None) ->
     from wardian.daemon.own_troubles import OwnTroubles
     from wardian.daemon.planning import with_records
     from wardian.daemon.polling import Polling
-    from wardian.daemon.refusals import Refusals
+    from wardian.daemon.refusing_channels import RefusingChannels
     from wardian.daemon.taking_part import RoundsOf
 
-    store, mended = open_to_watch(config, opened, machine_clock().wall_ms())
+    # Looked at from end to end at the start; to begin anew must not take minutes.
+    store, mended = (
+        (open_store(config, opened), []) if anew else open_to_watch(config, opened, machine_clock().wall_ms())
+    )
     refuse_pretence(config, store)
     written, config = config, with_records(config, store.records())
     clock = anew.clock if anew else _clock(config, store)
@@ -263,8 +270,11 @@ def open_watch(config: Config, opened: ExitStack, anew: "Anew | None" = None) ->
     wires: list[Any] = [*sensors, *_take_part(around, troubles, (outbox, polling), opened)]
     loop.beside = [*care, *loop.beside]
     _watch_ways(wires, outbox, loop, troubles)
+    loop.before.append(Floods(sensors, troubles))
     loop.notes = lambda: _notes(wires, clock, speed, loop.guard.slips) | bench_note(written)
-    outbox.hear_answers(Refusals(troubles).answered)
+    outbox.hear_answers(RefusingChannels(troubles).answered)
+    outbox.progress = polling.progress = loop.progress
+    outbox.send_s = _longest_send_s(config)
     outbox.start()
     opened.callback(outbox.stop)
     return Watch(
@@ -276,7 +286,14 @@ def open_watch(config: Config, opened: ExitStack, anew: "Anew | None" = None) ->
         wires=wires,
         troubles=troubles,
         clock_watch=_clock_watch(config, around, troubles, anew),
+        progress=loop.progress,
     )
+
+
+def _longest_send_s(config: Config) -> Callable[[str], float]:
+    """Return how long a channel may take to send one message: its own deadlines, a few times, and some more."""
+    timeouts_s = {keys.name: getattr(keys, "timeout", 0) / 1000 for keys in config.notifiers}
+    return lambda channel: SEND_MORE_S + SENDS * timeouts_s.get(channel.partition("#")[0], 0.0)
 
 
 def _clock_watch(

@@ -23,7 +23,8 @@ from wardian.rules import life
 from wardian.rules.amounts import NotAnAmount, duration_ms
 from wardian.rules.care_given import EC, EVENTS, GRAMS, LOOK, MINUTES, PH, TEMPERATURE
 from wardian.rules.documents import nearest
-from wardian.rules.ports import Clock, SensorHealth
+from wardian.rules.ports import Clock
+from wardian.rules.wire_health import SensorHealth
 
 log = logging.getLogger(__name__)
 

@@ -7,10 +7,12 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol
 
+from wardian.rules.kept import Mended, Older, Room, Unreadable
 from wardian.rules.moving import Moving
 from wardian.rules.plans import TrayPlan
 from wardian.rules.readings import Chunk, Reading, Series
 from wardian.rules.records import Record
+from wardian.rules.wire_health import SensorHealth
 
 if TYPE_CHECKING:
     from wardian.rules.rollups import Rollups
@@ -82,13 +84,6 @@ class Arrival(NamedTuple):
     sensor: "Sensor"
     received_ms: int
     message: Any
-
-
-class SensorHealth(NamedTuple):
-    """Whether a sensor's wire works, in a person's words."""
-
-    works: bool
-    words: str
 
 
 #: Takes one arrival without ever waiting; False when there is no room and it was not taken.
@@ -259,42 +254,6 @@ class Kept(NamedTuple):
     repeated: int
 
 
-class Room(NamedTuple):
-    """How much room there is where things are kept, and whether some is held back for what must be said."""
-
-    free_bytes: int
-    has_reserve: bool
-
-
-class Older(NamedTuple):
-    """Before when what was kept is let go; None: it stays for good."""
-
-    readings_ms: int | None = None
-    rollups_ms: int | None = None
-    messages_ms: int | None = None
-
-
-class Unreadable(NamedTuple):
-    """A packed row that cannot be read: its table, its key in order of the columns, and why."""
-
-    table: str
-    key: tuple[int, int]
-    why: str
-
-
-class Mended(NamedTuple):
-    """What was wrong with the database as it was opened, and what became of it.
-
-    ``what`` is ``database`` (put aside, a backup of ``backup_ms`` taken in or a new one begun), ``log`` (put aside),
-    ``missing log`` (nothing could be done) or ``hours`` (some packed ones put aside). ``aside`` is where it lies now.
-    """
-
-    what: str
-    why: str
-    aside: str = ""
-    backup_ms: int | None = None
-
-
 #: Series whose hour is folded in one transaction.
 SERIES_AT_ONCE: Final = 40
 
@@ -366,10 +325,8 @@ class Store(Protocol):
     def let_go(self, older: Older) -> bool:
         """Let go of the oldest hour that ended before an instant; return whether more is to be let go.
 
-        With its readings go their marks as late, and what was refused before; with messages those that are delivered
-        or given up. Only hours that are summed up go, so that the last one or two of all there are stay. What is let
-        go is as if it had never been read, but that its hours are not rolled up again when something of them comes
-        late. The journal and records stay for good.
+        With readings go late marks and what was refused; messages that ended go. The last hours of all stay, the
+        journal and records for good. What comes late for an hour that went is not rolled up.
         """
 
     def folded_until_ms(self) -> int:

@@ -9,9 +9,10 @@ from datetime import UTC, tzinfo
 from typing import Final
 
 from wardian.rules.crops import StageSpan
-from wardian.rules.ports import Arrival, Clock, Decoded, HandOver, Measured, SensorHealth
+from wardian.rules.ports import Arrival, Clock, Decoded, HandOver, Measured
 from wardian.rules.readings import Rows, Series
 from wardian.rules.truth import TrueFault
+from wardian.rules.wire_health import SensorHealth
 from wardian.simulator.growing import bench_setup
 from wardian.simulator.probes import PROBES
 from wardian.simulator.setup import BenchSetup

@@ -18,8 +18,16 @@ from typing import BinaryIO, Final, NamedTuple
 
 from wardian.adapters.timestamps import parse_ms
 from wardian.rules.errors import SensorUnreachable
-from wardian.rules.ports import Arrival, Clock, Decoded, HandOver, Measured, Refused, SensorHealth
+from wardian.rules.ports import (
+    Arrival,
+    Clock,
+    Decoded,
+    HandOver,
+    Measured,
+    Refused,
+)
 from wardian.rules.readings import Series
+from wardian.rules.wire_health import SensorHealth
 
 log = logging.getLogger(__name__)
 

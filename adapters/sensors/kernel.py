@@ -18,9 +18,17 @@ from typing import Final, NamedTuple
 
 from wardian.adapters.sysfs import ACCEPTED_NAMES, decimal_text, dimension_of, files_beside
 from wardian.rules.errors import BadReading, SensorUnreachable
-from wardian.rules.ports import Arrival, Clock, Decoded, HandOver, Measured, Refused, SensorHealth
+from wardian.rules.ports import (
+    Arrival,
+    Clock,
+    Decoded,
+    HandOver,
+    Measured,
+    Refused,
+)
 from wardian.rules.quantities import QUANTITIES
 from wardian.rules.readings import Series
+from wardian.rules.wire_health import SensorHealth
 
 log = logging.getLogger(__name__)
 

@@ -7,24 +7,35 @@ A message without a time of its own gets the time of its arrival, also when it w
 away: let devices send their own time, or subscribe with QoS 0 where a gap is better than a wrong time.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from typing import Final
 
 from wardian.adapters.brokers import BrokerSettings, unusable
-from wardian.adapters.mqtt_connection import Message
+from wardian.adapters.mqtt_connection import Message, Taken
 from wardian.adapters.mqtt_session import Session, Wanted
 from wardian.adapters.payloads import Address, Form, Payloads, Target, shown
+from wardian.adapters.shares import Admission, Place, Shares, cost_of
 from wardian.adapters.topics import TopicPattern
-from wardian.rules.ports import Arrival, Clock, Decoded, HandOver, SensorHealth
+from wardian.rules.ports import Arrival, Clock, Decoded, HandOver, Refused
+from wardian.rules.quantities import QUANTITIES
 from wardian.rules.readings import Series
+from wardian.rules.wire_health import Flood, SensorHealth
 
 WEEK_S: Final = 7 * 86_400
 #: Seconds, or the largest number for a session that never ends (MQTT 5.0, 3.1.2.11.2).
 LONGEST_EXPIRY_S: Final = 0xFFFF_FFFF
 #: Topics remembered; a publisher that makes topics up costs no more memory.
 _REMEMBERED: Final = 1000
+#: Messages that nobody keeps for us (QoS 0) and that wait to be looked at: from the first number on we are hurried,
+#: from the second on no topic has more than the third of them, so that the others find room.
+HURRIED_FROM: Final = 1_000
+CROWDED_FROM: Final = 4_000
+EACH_IN_CROWD: Final = 50
+_MEASURED: Final = frozenset(name for name, quantity in QUANTITIES.items() if not quantity.derived)
+#: Of a topic, so much is told to people.
+_TOLD_LETTERS: Final = 80
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +66,21 @@ class Subscription:
                 raise ValueError(f"topic {self.topic!r}{_place(name)}: nothing tells the tray")
             if target.quantity is None and "quantity" not in known:
                 raise ValueError(f"topic {self.topic!r}{_place(name)}: nothing tells the quantity")
+
+    def place(self, told: Mapping[str, str], trays: AbstractSet[str]) -> Place:
+        """Return what a topic is about in which this stood at the placeholders."""
+        targets = self.form.targets.values()
+        tray, quantity = told.get("tray", self.tray), told.get("quantity")
+        is_open = any(wildcard in self.topic.split("/") for wildcard in "+#")
+        if tray is not None and tray not in trays and any(one.tray is None for one in targets):
+            return Place(None, 0, is_open)
+        if (
+            quantity is not None
+            and quantity not in _MEASURED
+            and any(one.quantity is None for one in targets)
+        ):
+            return Place(None, 0, is_open)
+        return Place(tray, len(trays) if tray is None else 1, is_open)
 
     def brings(self, trays: AbstractSet[str]) -> Iterator[Series]:
         """Yield the series that its settings name, those of every tray where the tray is told later."""
@@ -123,6 +149,9 @@ class MqttSensor:
         self._readers: dict[str, list[Payloads]] = {}
         self._ignored = 0
         self._session = Session(settings.name, settings.broker, _wanted(settings), clock)
+        self._shares = Shares(self._place_of, clock.monotonic_s())
+        self._hand_over: HandOver = lambda _arrival: False
+        self._taken_in = self._looked_at = 0
 
     @property
     def counts(self) -> dict[str, int]:
@@ -137,11 +166,8 @@ class MqttSensor:
 
     def start(self, hand_over: HandOver) -> None:
         """Connect in the background and go on trying; arrivals are handed over from there."""
-
-        def receive(message: Message) -> bool:
-            return hand_over(Arrival(self, self._clock.wall_ms(), message))
-
-        self._session.start(receive, self._on_pressure)
+        self._hand_over = hand_over
+        self._session.start(self._receive, self._on_pressure)
 
     def poll(self) -> None:
         """Do nothing: the broker speaks by itself."""
@@ -152,6 +178,11 @@ class MqttSensor:
         A retained message is read only where it tells its own time.
         """
         message: Message = arrival.message
+        self._looked_at += 1
+        if message.share is not None:
+            message.share.looked_at += 1
+        if message.is_over:
+            return Decoded(refused=[self._refusal(message, arrival.received_ms)])
         received_ms = None if message.is_retained else arrival.received_ms
         decoded = Decoded()
         for reader in self._readers_of(message.topic):
@@ -174,9 +205,54 @@ class MqttSensor:
         """Return whether messages can come now."""
         return self._session.health()
 
+    def floods(self) -> list[Flood]:
+        """Return where more comes than a topic may bring, the worst first."""
+        return [
+            flood._replace(place=_told(flood.place))
+            for flood in self._shares.floods(self._clock.monotonic_s())
+        ]
+
     def stop(self) -> None:
         """Leave the broker, which keeps the session; idempotent."""
         self._session.stop()
+
+    def _receive(self, message: Message) -> Taken:
+        """Hand over what is within the share of its topic, and some of what is not to be refused by name."""
+        now_s = self._clock.monotonic_s()
+        share = self._shares.of(message.topic, now_s)
+        admission = share.admit(cost_of(message.payload), now_s)
+        if admission is Admission.OVER:
+            return Taken.NOT_WANTED
+        is_over = admission is Admission.SHOWN
+        if message.qos == 0 and not self._finds_room(share.taken - share.looked_at):
+            return Taken.NO_ROOM
+        message = message._replace(share=share, is_over=is_over)
+        if not self._hand_over(Arrival(self, self._clock.wall_ms(), message)):
+            return Taken.NOT_WANTED if is_over else Taken.NO_ROOM
+        share.taken += 1
+        self._taken_in += 1
+        return Taken.TAKEN
+
+    def _finds_room(self, waiting_of_topic: int) -> bool:
+        waiting = self._taken_in - self._looked_at
+        if waiting >= HURRIED_FROM:
+            self._on_pressure()
+        return waiting < CROWDED_FROM or waiting_of_topic < EACH_IN_CROWD
+
+    def _refusal(self, message: Message, received_ms: int) -> Refused:
+        why = "more than a share came on this topic; most of what is over it is only counted"
+        source = f"{self.name} {shown(message.topic.encode())}"
+        return Refused(source, why, shown(message.payload), received_ms)
+
+    def _place_of(self, topic: str) -> Place:
+        """Return what a topic is about: the first place of ours that any subscription finds in it."""
+        found = Place(None, 0, is_open=False)
+        for pattern, subscription in self._patterns:
+            told = pattern.match(topic)
+            if told is not None:
+                place = subscription.place(told, self._trays)
+                found = place if place.trays > found.trays else found
+        return found
 
     def _readers_of(self, topic: str) -> list[Payloads]:
         readers = self._readers.get(topic)
@@ -218,6 +294,12 @@ def _refuse_unusable(settings: MqttSettings, trays: AbstractSet[str]) -> None:
             raise unusable(
                 settings.name, f"topic {subscription.topic!r}: unknown tray {tray!r}; known: {known}"
             )
+
+
+def _told(topic: str) -> str:
+    """Return a topic as people are told of it: on one line, in quotes, and short."""
+    words = shown(topic.encode(errors="replace"))
+    return repr(words if len(words) <= _TOLD_LETTERS else words[:_TOLD_LETTERS] + "…")
 
 
 def _place(name: str) -> str:

@@ -58,6 +58,11 @@ class HoursInMemory:
         self._newest_ms = max(
             (max(max(hour) for hour in one.values()) for one in self._heard.values() if one), default=0
         )
+        until_ms = min(moving.from_ms, moving.begin_ms) // HOUR_MS * HOUR_MS
+        self.until_ms = min(self.until_ms, until_ms)
+        for rolled in self._rolled.values():
+            for hour_ms in [hour_ms for hour_ms in rolled if hour_ms >= until_ms]:
+                del rolled[hour_ms]
         for reading in moved:
             self.add(reading._replace(time_ms=moving.of(reading.time_ms)))
 

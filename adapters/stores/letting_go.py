@@ -25,7 +25,7 @@ from wardian.adapters.stores.schema import (
     rollups,
     series,
 )
-from wardian.rules.ports import Older
+from wardian.rules.kept import Older
 
 #: Messages, and refused readings, that go at once.
 _AT_ONCE: Final = 500

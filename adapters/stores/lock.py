@@ -19,6 +19,8 @@ from wardian.rules.errors import StoreFailed
 _MADE: Final = "made"
 #: While there is a log beside the database, and after a holder that was killed.
 _HAS_LOG: Final = "log"
+#: The trouble of a holder that met something it could not read; the next one has to look at everything.
+MET_DAMAGE: Final = "something that was kept cannot be read"
 _MOST_BYTES: Final = 1000
 _TRIES: Final = 10
 _PAUSE_S: Final = 0.02
@@ -77,11 +79,13 @@ class DatabaseLock:
     def __init__(self, path: Path, descriptor: int) -> None:
         self._path = path
         self._descriptor: int | None = descriptor
-        _, made, log, _ = _lines(descriptor)
+        _, made, log, trouble = _lines(descriptor)
         self.was_made = made == _MADE
         #: Whether the database had a log beside it when it was last let go.
         self.had_log = log == _HAS_LOG
         self._has_log = self.had_log
+        #: Whether the last holder met something that it could not read.
+        self.met_damage = trouble == MET_DAMAGE
         self._trouble = ""
         self._write()
 

@@ -30,6 +30,7 @@ from wardian.adapters.stores.packing import (
     state_of,
 )
 from wardian.rules.errors import StoreFailed
+from wardian.rules.kept import Mended, Older, Unreadable
 from wardian.rules.moving import Moving
 from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import (
@@ -40,12 +41,9 @@ from wardian.rules.ports import (
     JournalEntry,
     Kept,
     MakeRecords,
-    Mended,
     Message,
-    Older,
     Refused,
     Round,
-    Unreadable,
 )
 from wardian.rules.readings import Chunk, Reading, Series, chunk_of
 from wardian.rules.records import Record

@@ -30,7 +30,7 @@ from wardian.adapters.stores.sqlite_file import (
     refuse_what_is_not_ours,
 )
 from wardian.rules.errors import StoreDamaged
-from wardian.rules.ports import Mended
+from wardian.rules.kept import Mended
 
 _MAGIC: Final = b"SQLite format 3\0"
 #: Where the header of a database says whose it is, by the file format of SQLite.
@@ -38,8 +38,13 @@ _APPLICATION: Final = slice(68, 72)
 #: How a log begins, in either order of bytes, and how long its own header is, by the same.
 _LOG_MAGIC: Final = (b"\x37\x7f\x06\x82", b"\x37\x7f\x06\x83")
 _LOG_HEADER_BYTES: Final = 32
-#: Tables that are only ever added to, and so tell whether a log goes on from what is there.
-_ADDED_TO: Final = ("series", "journal", "records")
+#: Tables that are only ever added to, and so tell whether a log goes on from what is there; each with what no clock
+#: that was set may change, too, its number first.
+_ADDED_TO: Final = {
+    "series": "id, tray, quantity",
+    "journal": "number, tray, quantity, condition, event",
+    "records": "number, kind, recorded_ms, tray, fields",
+}
 #: A start reads so much of what was kept.
 _START_READS_MS: Final = 4 * 86_400_000
 
@@ -72,7 +77,7 @@ def open_whole(path: Path, folder: Path, now_ms: int) -> Opened:
         lock.release()
         raise
     try:
-        mended += _without_unreadable(store, now_ms)
+        mended += _without_unreadable(store, now_ms, looks_at_all=lock.met_damage)
     except BaseException:
         store.close()
         raise
@@ -120,7 +125,14 @@ def _replaced(path: Path, folder: Path, now_ms: int, flaw: str) -> Mended:
 
 
 def _flaw(path: Path, uri: str) -> str:
-    """Return what is broken in a database, looked at with its log or without."""
+    """Return what is broken in a database, looked at with its log or without.
+
+    To SQLite a read that fails looks like damage, too. What is not there at a second look was only that.
+    """
+    return _seen_flaw(path, uri) and _seen_flaw(path, uri)
+
+
+def _seen_flaw(path: Path, uri: str) -> str:
     try:
         with explaining(path), contextlib.closing(sqlite3.connect(uri, uri=True)) as connection:
             return "; ".join(flaws_of(connection))
@@ -158,14 +170,15 @@ def _last_rows(path: Path) -> dict[str, tuple[object, ...]]:
 
 
 def _row(connection: sqlite3.Connection, table: str, where: str) -> tuple[object, ...] | None:
-    sql = f"SELECT * FROM {table} WHERE {where} LIMIT 1"  # noqa: S608 - names and numbers of ours alone
+    sql = f"SELECT {_ADDED_TO[table]} FROM {table} WHERE {where} LIMIT 1"  # noqa: S608 - names and numbers of ours alone
     row: tuple[object, ...] | None = connection.execute(sql).fetchone()
     return row
 
 
-def _without_unreadable(store: SqlStore, now_ms: int) -> Iterator[Mended]:
-    """Put packed hours aside that a start would read and cannot."""
-    found = store.unreadable(min(store.folded_until_ms(), now_ms) - _START_READS_MS)
+def _without_unreadable(store: SqlStore, now_ms: int, *, looks_at_all: bool) -> Iterator[Mended]:
+    """Put packed hours aside that a start would read and cannot, or that ended the last run."""
+    from_ms = min(store.folded_until_ms(), now_ms) - _START_READS_MS
+    found = store.unreadable(0 if looks_at_all else from_ms)
     if not found:
         try:
             store.latest()
@@ -173,3 +186,4 @@ def _without_unreadable(store: SqlStore, now_ms: int) -> Iterator[Mended]:
             found = store.unreadable()
     if found:
         yield store.put_aside(found, now_ms)
+    store.announce("")

@@ -10,6 +10,7 @@ from sqlalchemy import Connection, Table, select, update
 
 from wardian.adapters.stores import schema, sums
 from wardian.adapters.stores.packing import moved_entry, moved_packed, moved_text, to_json
+from wardian.adapters.stores.reading_back import hour_of
 from wardian.rules.moving import Moving, moved_json
 
 #: Columns of instants that are moved one by one.
@@ -27,6 +28,10 @@ def move(connection: Connection, moving: Moving) -> None:
     for table in (schema.readings, schema.late):
         _move_keys(connection, table, moving)
     sums.move(connection, moving)
+    # Hours of where the era was count as folded only for there was nothing in them.
+    until_ms = hour_of(min(moving.from_ms, moving.begin_ms))
+    folded = schema.folded
+    connection.execute(update(folded).where(folded.c.until_ms > until_ms).values(until_ms=until_ms))
     _move_journal(connection, moving)
     _move_fields_of_messages(connection, moving)
     for table, names in _TIMES:

@@ -9,7 +9,8 @@ from typing import Final
 from wardian.adapters.stores.memory import MemoryStore
 from wardian.adapters.stores.packing import ADAPTER
 from wardian.rules.errors import StoreFailed
-from wardian.rules.ports import Mended, Store
+from wardian.rules.kept import Mended
+from wardian.rules.ports import Store
 
 MEMORY: Final = "memory:"
 ACCEPTED: Final = "accepted are sqlite:///FILE (a path, relative to the configuration's folder) and memory:"

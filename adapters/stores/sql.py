@@ -52,6 +52,7 @@ from wardian.adapters.stores.sqlite_file import (
 from wardian.adapters.stores.transactions import Transactions
 from wardian.adapters.stores.unreadable import put_aside as put_rows_aside
 from wardian.adapters.stores.unreadable import unreadable
+from wardian.rules.kept import Mended, Older, Unreadable
 from wardian.rules.moving import Moving
 from wardian.rules.plans import TrayPlan
 from wardian.rules.ports import (
@@ -62,12 +63,9 @@ from wardian.rules.ports import (
     JournalEntry,
     Kept,
     MakeRecords,
-    Mended,
     Message,
-    Older,
     Refused,
     Round,
-    Unreadable,
 )
 from wardian.rules.readings import Chunk, Reading, Series
 from wardian.rules.records import Record

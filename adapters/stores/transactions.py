@@ -13,11 +13,11 @@ from typing import TypeVar
 from sqlalchemy import Connection, Engine
 
 from wardian.adapters.stores.failures import explaining, failed
-from wardian.adapters.stores.lock import DatabaseLock
+from wardian.adapters.stores.lock import MET_DAMAGE, DatabaseLock
 from wardian.adapters.stores.reserve import Reserve, free_bytes
 from wardian.adapters.stores.sqlite_file import log_of, writing
-from wardian.rules.errors import StoreFull
-from wardian.rules.ports import Room
+from wardian.rules.errors import StoreDamaged, StoreFull
+from wardian.rules.kept import Room
 
 Result = TypeVar("Result")
 
@@ -73,12 +73,12 @@ class Transactions:
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
-        with explaining(self._path), self._open_engine().connect() as connection:
+        with self._remembering_damage(), explaining(self._path), self._open_engine().connect() as connection:
             yield connection
 
     @contextmanager
     def _writing(self) -> Iterator[Connection]:
-        with self._one_writer, explaining(self._path):
+        with self._one_writer, self._remembering_damage(), explaining(self._path):
             if self._database_lock is None:
                 raise failed(self._path, "is open for reading only")
             if self._writer is None:
@@ -89,6 +89,15 @@ class Transactions:
             except BaseException:
                 self._drop_writer()
                 raise
+
+    @contextmanager
+    def _remembering_damage(self) -> Iterator[None]:
+        """Leave a word about damage that was met, so that the next start looks at everything."""
+        try:
+            yield
+        except StoreDamaged:
+            self.announce(MET_DAMAGE)
+            raise
 
     def _drop_writer(self) -> None:
         """Give the connection back, which rolls back whatever state a failure left it in."""

@@ -21,7 +21,7 @@ from wardian.adapters.stores.pieces import pieces_unpacked
 from wardian.adapters.stores.reading_back import instants_of_hours
 from wardian.adapters.stores.schema import chunks, instants, rollups
 from wardian.adapters.stores.sqlite_file import driver_of
-from wardian.rules.ports import Unreadable
+from wardian.rules.kept import Unreadable
 
 #: Rows looked at in one transaction, so that the log of a busy database can be put away in between.
 _ROWS: Final = 1_000

@@ -15,7 +15,7 @@ from uvicorn.protocols.http.h11_impl import H11Protocol, RequestResponseCycle
 
 from wardian.daemon.config_page import Listen
 from wardian.daemon.page.app import Application
-from wardian.rules.ports import SensorHealth
+from wardian.rules.wire_health import SensorHealth
 
 log = logging.getLogger(__name__)
 

@@ -293,7 +293,7 @@ def test_messages_without_quality_of_service_need_no_acknowledgement(broker: Any
     assert "Received PUBACK from bench-12" not in broker.log
 
 
-@pytest.mark.parametrize(("protocol", "window"), [("3.1.1", 20), ("5", 200)])
+@pytest.mark.parametrize(("protocol", "window"), [("3.1.1", 20), ("5", 1000)])
 def test_pressure_is_told_before_the_broker_stops_sending(
     broker: Any, opened: Open, protocol: str, window: int
 ) -> None:

@@ -307,3 +307,41 @@ def test_a_full_disk_is_an_error_and_leaves_nothing(tmp_path: Path) -> None:
     with pytest.raises(OSError, match="No space left"):
         write_pieces(tmp_path / "week.csv", pieces_of([(0, T0, 1.0)] * 10, 1))
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("row", "why"),
+    [
+        (b'2026-03-02T00:00:30Z,tray\ra,"ppfd",1,', "the line is no row of CSV: new-line character"),
+        (
+            b'2026-03-02T00:00:30Z,"' + b"x" * 200_000 + b'",ppfd,1,',
+            "the line is no row of CSV: field larger",
+        ),
+        (b"2026-03-02T00:00:30Z,tray-a,air_temperature,1e-5000,degF", "'1e-5000' is not a number"),
+        (b"2026-03-02T00:00:30Z,tray-a,air_temperature,1e00001,K", "'1e00001' is not a number"),
+    ],
+    ids=["carriage return", "long field", "tiny", "long exponent"],
+)
+def test_a_row_that_only_looks_like_one_costs_no_other(tmp_path: Path, row: bytes, why: str) -> None:
+    """Found by fuzzing: each of these ended the reading of the whole file with a traceback."""
+    good = b"2026-03-02T00:01:00Z,tray-a,ppfd,10,\n"
+    readings, (refused,) = read(file_of(tmp_path, good + row + b"\n"))
+    assert readings == [Reading(T0 + 60_000, "tray-a", "ppfd", 10.0)]
+    assert refused.source == "week.csv:3"
+    assert refused.why.startswith(why)
+
+
+def test_a_packed_file_with_a_spoiled_byte_is_refused_by_name(tmp_path: Path) -> None:
+    """Found by fuzzing: what the unpacking complains of is no error of the system."""
+    path = tmp_path / "week.csv.gz"
+    rows = b"".join(b"2026-03-02T00:%02d:00Z,tray-a,ppfd,%d,\n" % (n % 60, n * n) for n in range(500))
+    whole = gzip.compress(HEADER + rows)
+    told = []
+    for place in range(10, len(whole), 3):
+        path.write_bytes(whole[:place] + bytes([whole[place] ^ 0x55]) + whole[place + 1 :])
+        try:
+            list(read_blocks(path))
+        except BadReading as error:
+            told.append(str(error))
+    assert len(told) > 10
+    assert all(f"{path}: " in one for one in told)

@@ -246,3 +246,11 @@ def test_a_mangled_example_is_read_or_refused(data: st.DataObject) -> None:
     for _ in range(data.draw(st.integers(1, 5))):
         text[data.draw(st.integers(0, len(text) - 1))] = data.draw(st.integers(0, 255))
     assert is_read_or_told(bytes(text))
+
+
+def test_keys_within_keys_end_where_values_would() -> None:
+    """Found by fuzzing: a key that has an inside was not counted as a level, and the recursion had no end."""
+    with pytest.raises(BadConfig, match="is nested deeper than 12 levels"):
+        parse(b"? " * 3000 + b"a", "c.yaml")
+    with pytest.raises(BadConfig, match="has a list or a mapping as a key"):
+        parse(b"? [a, b]\n: c\n", "c.yaml")

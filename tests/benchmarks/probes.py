@@ -9,9 +9,10 @@ from wardian.adapters.stores.sql import SqlStore
 from wardian.daemon.loop import Loop
 from wardian.rules.engine import Engine
 from wardian.rules.plans import TrayPlan
-from wardian.rules.ports import Arrival, Decoded, DueMessage, HandOver, SensorHealth
+from wardian.rules.ports import Arrival, Decoded, DueMessage, HandOver
 from wardian.rules.readings import Series
 from wardian.rules.transitions import Transition
+from wardian.rules.wire_health import SensorHealth
 
 if TYPE_CHECKING:
     from wardian.daemon.words import Teller

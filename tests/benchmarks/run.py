@@ -27,6 +27,8 @@ NAMES = (
     "drift",
     "postmortem",
     "page",
+    "flood",
+    "soak",
 )
 
 

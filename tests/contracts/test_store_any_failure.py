@@ -133,5 +133,5 @@ def test_the_error_of_a_failing_call_is_told_as_the_store_tells_its_errors(tmp_p
             with pytest.raises(StoreFailed) as caught:
                 store.keep(Round(NOON_MS, readings=[Reading(NOON_MS, "tray-a", "air_temperature", 24.0)]))
             assert caught.value.may_heal is may_heal
-            assert isinstance(caught.value.__cause__.__cause__, sqlite3.OperationalError)  # type: ignore[union-attr]
+            assert isinstance(caught.value.__cause__.__cause__, sqlite3.OperationalError)  # type: ignore[union-attr]  # it has one
         store.close()

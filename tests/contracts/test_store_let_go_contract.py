@@ -6,7 +6,8 @@ import pytest
 from case_terms import high, plan, stage
 from store_rounds import HOUR_MS, NOON_MS, change, to_tell
 
-from wardian.rules.ports import Kept, Older, Refused, Round, Store
+from wardian.rules.kept import Older
+from wardian.rules.ports import Kept, Refused, Round, Store
 from wardian.rules.readings import Reading, Series
 from wardian.rules.records import NOTE, Record
 

@@ -1,7 +1,11 @@
 """An era that a wrong clock has dated is moved in every store alike, all of it or nothing."""
 
+import sqlite3
+from contextlib import closing
+from pathlib import Path
 from typing import Any
 
+from wardian.adapters.stores.opening import open_store, open_whole_store
 from wardian.rules.moving import Moving
 from wardian.rules.ports import DueMessage, Message, Refused, Round, Store
 from wardian.rules.readings import Reading, Series
@@ -106,3 +110,48 @@ def test_the_journal_is_only_added_to_again_afterwards(store: Store) -> None:
         )
     )
     assert len(store.journal()) == 4
+
+
+def test_hours_where_the_era_was_are_folded_only_once_they_are_over(store: Store) -> None:
+    """Begun a day too late, moved back, and watched for a day: all of it is folded, and nothing reads otherwise."""
+    keep(store, ERA_MS + DAY_MS, 300)
+    while store.fold(ERA_MS + DAY_MS + 240 * MINUTE_MS, {}):
+        pass
+    keep(store, ERA_MS + 2 * DAY_MS, 10)
+    store.move(Moving(ERA_MS + 2 * DAY_MS, -DAY_MS + 400 * MINUTE_MS))
+    before = all_of(store)
+    assert store.folded_until_ms() <= ERA_MS + DAY_MS + 400 * MINUTE_MS
+    keep(store, ERA_MS + DAY_MS + 420 * MINUTE_MS, 500)
+    while store.fold(ERA_MS + DAY_MS + 700 * MINUTE_MS, {}):
+        pass
+    assert all_of(store)[: len(before)] == before
+    assert store.counts()["readings"] == len(all_of(store))
+
+
+def test_an_era_may_go_back_and_forth_though_hours_without_a_reading_count_as_folded(store: Store) -> None:
+    keep(store, ERA_MS + DAY_MS, 30)
+    while store.fold(ERA_MS + DAY_MS, {}):
+        pass
+    store.move(Moving(ERA_MS + DAY_MS, -DAY_MS))
+    assert store.folded_until_ms() <= ERA_MS
+
+
+def test_a_moved_journal_that_is_still_in_the_log_is_taken_for_no_other_database(tmp_path: Path) -> None:
+    """Somebody reads while the era is moved, so that the log stays where it is over the next start."""
+    url, opened = f"sqlite:///{tmp_path / 'bench.db'}", Path()
+    store = open_store(url, opened)
+    filled(store)
+    last = (ERA_MS + 3 * MINUTE_MS, "tray-a", entry("2026-03-01T22:23:00.000Z"))
+    store.keep(Round(ERA_MS + 3 * MINUTE_MS, journal=[last]))
+    store.close()
+    store = open_store(url, opened)
+    reader = sqlite3.connect(f"file:{tmp_path / 'bench.db'}?mode=ro", uri=True)
+    reader.execute("BEGIN")
+    reader.execute("SELECT count(*) FROM journal").fetchone()
+    store.move(Moving(ERA_MS, DAY_MS))
+    store.close()
+    with closing(reader):
+        watching, mended = open_whole_store(url, opened, "backups", ERA_MS + DAY_MS)
+        assert mended == []
+        assert watching.journal()[-1].time_ms == last[0] + DAY_MS
+        watching.close()

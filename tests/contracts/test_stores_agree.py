@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from wardian.adapters.stores.memory import MemoryStore
 from wardian.adapters.stores.sql import SqlStore
-from wardian.rules.ports import Act, Alarm, DueMessage, Message, Older, Refused, Round, Store
+from wardian.rules.kept import Older
+from wardian.rules.ports import Act, Alarm, DueMessage, Message, Refused, Round, Store
 from wardian.rules.readings import Reading
 from wardian.rules.rollups import Rollups
 

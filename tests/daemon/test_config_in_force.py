@@ -2,6 +2,7 @@
 
 import re
 from datetime import date
+from pathlib import Path
 
 import pytest
 from base_config import BASE, EXAMPLE, KERNEL, NOTIFIERS, SENSORS, built, warnings_of
@@ -9,7 +10,9 @@ from base_config import BASE, EXAMPLE, KERNEL, NOTIFIERS, SENSORS, built, warnin
 from wardian.adapters.yaml_file import parse
 from wardian.daemon.config import Config, TraySettings, load
 from wardian.daemon.effective import effective, effective_json, effective_lines
+from wardian.daemon.wiring import load_config
 from wardian.daemon.written import Section
+from wardian.rules.errors import BadConfig
 
 # ----------------------------------------------------------------------------------------- warnings
 
@@ -191,3 +194,41 @@ def test_the_day_by_which_roots_are_expected_is_in_force_with_its_line() -> None
     text = BASE.replace("  coleus:\n", "  coleus:\n    due: 14\n")
     lines = [line for line in effective_lines(built(text)) if ".due" in line]
     assert lines == ["crops.coleus.due = 14  # c.yaml:12"]
+
+
+@pytest.mark.parametrize(
+    ("subscription", "told"),
+    [
+        ('{topic: "$share/g", payload: number, tray: tray-a, quantity: ppfd}', "is not $share/NAME/FILTER"),
+        ('{topic: "x/{tray}", payload: senml, names: {"a b": ppfd}}', "'a b' is no SenML name"),
+        ('{topic: "x/{tray}", payload: senml, names: {"{x}": ppfd}}', "neither {tray} nor {quantity}"),
+        (
+            '{topic: "x/{tray}", payload: senml, quantity: ppfd, names: {abc: {unit: kg}}}',
+            "unit 'kg' is none of ppfd",
+        ),
+        (
+            '{topic: "x/{tray}/{quantity}", payload: number, unit: furlong}',
+            "'furlong' is that of no quantity",
+        ),
+        (
+            '{topic: "x/{tray}", payload: json, pointers: {air_temperature: /t, leaf_temperature: /t}}',
+            "has '/t' for air_temperature and for leaf_temperature",
+        ),
+        (
+            '{topic: "x/{tray}", payload: json, pointers: {ppfd: /p}, units: {illuminance: klx}}',
+            "has a unit of illuminance, for which it has no pointer",
+        ),
+    ],
+)
+def test_what_the_wire_would_not_understand_is_told_with_its_line(
+    tmp_path: Path, subscription: str, told: str
+) -> None:
+    """Found by fuzzing: some ended a start with a traceback, and of two quantities at one place one was lost."""
+    path = tmp_path / "c.yaml"
+    path.write_text(BASE.replace('{topic: "class/{tray}/{quantity}", payload: number}', subscription))
+    with pytest.raises(BadConfig) as caught:
+        load_config(path)
+    (mistake,) = caught.value.mistakes
+    assert mistake.line == 35
+    assert mistake.path.startswith("sensors[0].subscriptions[0]")
+    assert told in mistake.problem

@@ -9,7 +9,7 @@ from wardian.daemon.config_store import DAY_MS, KeepKeys
 from wardian.daemon.config_types import Duration
 from wardian.daemon.letting_go import LettingGo
 from wardian.rules.errors import StoreFailed
-from wardian.rules.ports import Older
+from wardian.rules.kept import Older
 
 KEYS: Final = KeepKeys(readings=Duration(30 * DAY_MS), rollups=Duration(90 * DAY_MS))
 

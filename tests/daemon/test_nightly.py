@@ -11,7 +11,7 @@ from loop_rig import FlakyStore, Rig
 from wardian.daemon.nightly import DAMAGED, NO_BACKUP, Night, Nightly
 from wardian.daemon.tongue import Tongue
 from wardian.rules.errors import StoreFailed, StoreFull
-from wardian.rules.ports import Mended, Unreadable
+from wardian.rules.kept import Mended, Unreadable
 
 ZONE: Final = ZoneInfo("America/New_York")
 ROTTEN: Final = [Unreadable("chunks", (0, 1), "what was folded is damaged")]

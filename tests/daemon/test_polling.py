@@ -9,8 +9,9 @@ from fake_clock import FakeClock
 
 from wardian.daemon.polling import Polling, Steadily
 from wardian.rules.errors import SensorUnreachable
-from wardian.rules.ports import Arrival, Decoded, HandOver, SensorHealth
+from wardian.rules.ports import Arrival, Decoded, HandOver
 from wardian.rules.readings import Series
+from wardian.rules.wire_health import SensorHealth
 
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
 PATIENCE_S = 10

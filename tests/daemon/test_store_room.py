@@ -8,7 +8,7 @@ from loop_rig import FlakyStore
 
 from wardian.daemon.lives import Lives
 from wardian.daemon.store_room import ENOUGH_BYTES, LOW_BYTES, StoreRoom
-from wardian.rules.ports import Room
+from wardian.rules.kept import Room
 
 PLENTY: Final = Room(10**10, has_reserve=True)
 

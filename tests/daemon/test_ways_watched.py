@@ -14,8 +14,9 @@ from wardian.daemon.lives import Lives
 from wardian.daemon.outbox import Outbox, Stuck
 from wardian.daemon.own_troubles import OwnTroubles
 from wardian.daemon.ways_watched import AWAY_S, HEARD_AGAIN_S, SETTLED_S, STUCK_S, WaysWatched
-from wardian.rules.ports import DueMessage, Round, SensorHealth
+from wardian.rules.ports import DueMessage, Round
 from wardian.rules.readings import Series
+from wardian.rules.wire_health import SensorHealth
 
 SERIES = Series("tray-a", "air_temperature")
 

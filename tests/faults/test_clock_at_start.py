@@ -36,7 +36,7 @@ def test_what_was_read_without_a_clock_is_dated_anew_when_the_time_comes(after: 
     rig.live(10, lambda _: 22.0, {0: came_ms - rig.machine.now_ms})
     assert rig.begun_anew == 1
     assert rig.told(of_watch=True) == [NOT_TRUSTED, ("clock-was-set", "raised"), TRUSTED]
-    assert rig.told() == []
+    assert rig.told() == [("power-returned", "raised")]  # as it was
     times_ms = [one.time_ms for one in rig.store.readings(0, 2**62)]
     pauses_ms = sorted(later - earlier for earlier, later in pairwise(times_ms))
     assert max(pauses_ms[:-1]) <= MINUTE_MS
@@ -49,13 +49,13 @@ def test_a_run_from_before_the_power_failed_does_not_reach_across_the_time_that_
     """Warm for two minutes before and one after is no alarm of five, however long the board was off."""
     rig = ClockRig(FakeClock())
     rig.live(20, lambda minute: 30.0 if minute > 18 else 22.0)
-    rig = restarted(rig, off_ms=3 * HOUR_MS, shows_ms=0)
+    rig = restarted(rig, off_ms=HOUR_MS, shows_ms=0)
     rig.live(1, lambda _: 30.0)
-    rig.live(3, lambda _: 30.0, {0: NOON_MS + 4 * HOUR_MS})
+    rig.live(3, lambda _: 30.0, {0: NOON_MS + 90 * MINUTE_MS})
     assert rig.told() == []
     rig.live(4, lambda _: 30.0)
     assert rig.told() == [("high", "raised")]
-    assert rig.entries()[0].time_ms > NOON_MS + 4 * HOUR_MS
+    assert rig.entries()[0].time_ms > NOON_MS + 90 * MINUTE_MS
 
 
 @pytest.mark.fault(15)
@@ -124,6 +124,15 @@ def test_a_clock_set_ahead_by_mistake_and_back_again_leaves_every_reading_where_
     times_ms = [one.time_ms for one in rig.store.readings(0, 2**62)]
     assert len(times_ms) == 60
     assert {later - earlier for earlier, later in pairwise(times_ms)} == {30_000}
+
+
+@pytest.mark.fault(16)
+def test_a_restart_after_the_clock_was_set_takes_the_leap_for_no_pause() -> None:
+    rig = ClockRig(FakeClock(), can_move=False)
+    rig.live(30, lambda _: 22.0, {10: 3 * HOUR_MS})
+    rig = restarted(rig, off_ms=MINUTE_MS, shows_ms=rig.machine.now_ms + MINUTE_MS)
+    rig.live(30, lambda _: 22.0)
+    assert rig.told() == []
 
 
 sets = st.lists(

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import pytest
 from clock_rig import ROUND_MS, ClockRig
@@ -9,6 +10,7 @@ from fake_clock import FakeClock
 from loop_rig import MINUTE_MS
 
 from wardian.daemon.bench_clock import SLOWER
+from wardian.rules.errors import StoreFailed
 
 HOUR_MS = 60 * MINUTE_MS
 DAY_MS = 24 * HOUR_MS
@@ -63,6 +65,20 @@ def watched(phase: Phase, by_ms: int, *, can_move: bool) -> tuple[ClockRig, list
 
 
 @pytest.mark.fault(16)
+def test_while_the_store_keeps_nothing_a_step_waits_and_no_reading_is_lost() -> None:
+    rig = ClockRig(FakeClock())
+    rig.live(10, lambda _: 22.0)
+    rig.store.failures = [StoreFailed("store", "the disk is full", may_heal=True)] * 18
+    rig.live(2, lambda _: 22.0, {11: HOUR_MS})
+    assert rig.begun_anew == 0
+    rig.live(8, lambda _: 22.0)
+    assert rig.begun_anew == 1
+    times_ms = [one.time_ms for one in rig.store.readings(0, 2**62)]
+    assert {later - earlier for earlier, later in pairwise(times_ms)} == {30_000}
+    assert len(times_ms) == 40
+
+
+@pytest.mark.fault(16)
 @pytest.mark.fault(17)
 @pytest.mark.parametrize("can_move", [True, False], ids=["a young era", "an old era"])
 @pytest.mark.parametrize("sign", [1, -1], ids=["ahead", "back"])
@@ -78,5 +94,7 @@ def test_a_clock_that_is_set_makes_nothing_false_and_misses_nothing(
         # Rounds of ten seconds and five to settle; a clock that waits for another goes a tenth slower.
         assert planned - 0.01 <= at <= planned + 0.5 + (SLOWER * 15 if sign < 0 else 0)
     assert ("clock-was-set", "raised") in rig.told(of_watch=True)
-    assert len(set(rig.judged_ms[3:])) == len(rig.judged_ms[3:])  # every round has judged on
+    assert all(
+        later != earlier for earlier, later in pairwise(rig.judged_ms[3:])
+    )  # every round has judged on
     assert rig.begun_anew <= 1

@@ -18,8 +18,9 @@ from store_rounds import HOUR_MS, NOON_MS
 from wardian.adapters.stores.copies import back_up, backup_path
 from wardian.adapters.stores.mending import open_whole
 from wardian.adapters.stores.sql import SqlStore
-from wardian.rules.errors import StoreFailed
-from wardian.rules.ports import Mended, Round
+from wardian.rules.errors import StoreDamaged, StoreFailed
+from wardian.rules.kept import Mended
+from wardian.rules.ports import Round
 from wardian.rules.readings import Reading, Series
 
 WaitUntil = Callable[..., None]
@@ -123,6 +124,29 @@ def test_a_packed_hour_that_was_damaged_is_put_aside_alone(kept: Kept, tmp_path:
     assert [one.what for one in mended] == ["hours"]
     assert kept.readings - 61 <= count <= kept.readings - 60
     assert str(key[0]) in path.with_name(mended[0].aside).read_text()
+
+
+@pytest.mark.fault(24)
+def test_an_old_packed_hour_that_ends_a_run_does_not_end_the_next_one(kept: Kept, tmp_path: Path) -> None:
+    path, long_after_ms = copied(kept, tmp_path), NOW_MS + 400 * HOUR_MS
+    with closing(SqlStore.open(path)) as store:
+        store.keep(Round(1, readings=[Reading(long_after_ms, "tray-a", "air_temperature", 20.0)]))
+        fold(store)
+    with closing(sqlite3.connect(path)) as other:
+        other.execute("UPDATE chunks SET readings = x'0001020304' WHERE hour_ms = ?", (NOON_MS,))
+        other.commit()
+    late = Round(long_after_ms, late=[Reading(NOON_MS + 1, "tray-a", "air_temperature", 20.0)])
+    store, mended = open_whole(path, kept.backups, long_after_ms)
+    assert mended == []
+    with pytest.raises(StoreDamaged):
+        store.keep(late)
+    store.close()
+    store, (one,) = open_whole(path, kept.backups, long_after_ms)
+    assert (one.what, one.why) == ("hours", "4 packed hours cannot be read")
+    assert store.keep(late).readings == 1
+    assert (store.damage(), store.unreadable(fully=True)) == ("", [])
+    assert len(list(store.readings(0, long_after_ms * 2))) == store.counts()["readings"]
+    store.close()
 
 
 @pytest.mark.fault(24)

@@ -5,6 +5,7 @@ from fake_clock import FakeClock
 from loop_rig import BEGIN_MS, FakeSensor, Rig
 
 from wardian.adapters.brokers import BrokerSettings
+from wardian.adapters.mqtt_connection import Taken
 from wardian.adapters.mqtt_session import Session, Wanted
 from wardian.adapters.yaml_file import parse
 from wardian.daemon.beside import Extra
@@ -175,7 +176,7 @@ def test_an_error_in_any_callback_of_a_broker_ends_no_thread(
     settings = BrokerSettings(host="127.0.0.1", port=1, client_id="bench-12")
     session = Session("wire", settings, Wanted((("bench/#", 1),), 60, 100), FakeClock())
     monkeypatch.setattr(session, "_connect", lambda: None)
-    session.start(lambda _: True, lambda: None)
+    session.start(lambda _: Taken.TAKEN, lambda: None)
     guarded = getattr(session._client, callback.removeprefix("_"))
     guarded(session._client, None)
     assert session.counts["callback failed"] == 1

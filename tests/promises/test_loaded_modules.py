@@ -130,7 +130,7 @@ def test_a_round_of_the_daemon_loads_only_what_its_configuration_names(bench: Pa
     unwanted = {*NEVER, "apprise", "paho", "wardian.simulator"}
     unwanted |= {f"wardian.adapters.sensors.{name}" for name in ("kernel", "mqtt")}
     unwanted |= {f"wardian.adapters.notifiers.{name}" for name in ("apprise", "mqtt", "webhook")}
-    unwanted |= {"wardian.adapters.mqtt_wishes", "wardian.rules.daily"}
+    unwanted |= {"wardian.adapters.mqtt_wishes", "wardian.daemon.letting_go"}
     unwanted |= {f"wardian.daemon.{name}" for name in (*OUTWARD, *FOR_PEOPLE, *FOR_CARE)}
     assert sorted(modules & unwanted) == []
 

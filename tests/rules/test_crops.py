@@ -22,6 +22,7 @@ from wardian.rules.crops import (
     pot_ms,
     stage_at,
     stage_spans,
+    wall_time,
 )
 
 HOUR_MS = 3_600_000
@@ -303,3 +304,13 @@ def test_a_crop_is_due_and_usually_potted_on_by_the_end_of_a_local_day() -> None
     assert pot_ms(Crop("coleus", crop.stages), date(2026, 3, 9), lisbon) is None
     with pytest.raises(ValueError, match="outside the years 1 to 9999"):
         pot_ms(crop, date(9999, 12, 20), lisbon)
+
+
+@pytest.mark.parametrize("zone", ["Pacific/Kiritimati", "Etc/GMT+12", "Europe/Lisbon", "UTC"])
+def test_the_wall_shows_a_time_at_any_instant_of_four_digits_of_a_year(zone: str) -> None:
+    """Found by fuzzing: a reading of the year 1 has a local time before the calendar, and ended the watching."""
+    where = ZoneInfo(zone)
+    assert wall_time(ms("0001-01-01T00:00:00+00:00"), where).year == 1
+    assert wall_time(ms("9999-12-31T23:59:59.999+00:00"), where).year == 9999
+    noon = ms("2026-03-02T12:00:00+00:00")
+    assert wall_time(noon, where).utctimetuple()[:5] == (2026, 3, 2, 12, 0)

@@ -27,10 +27,14 @@ _EARLY_MS: Final = 1_767_225_600_000  # 2026-01-01, so that every day of a test 
 
 
 def plan() -> TrayPlan:
-    """Too warm after 5 min above 25 °C, silent 10 min after a value is 5 min old."""
+    """Too warm after 5 min above 25 °C, silent 10 min after a value is 5 min old; power returns after 2 h without a word."""
     band = Band(AIR, (Limit("high", 25.0, 24.5, 5 * MINUTE_MS, 0),))
     spans = (StageSpan(_EARLY_MS - 400 * 86_400_000, Stage("callusing", 0, {AIR: band})),)
-    return TrayPlan("tray-a", spans, 5 * MINUTE_MS, silent_after_ms={AIR: 10 * MINUTE_MS})
+    power = {"after": 2 * 60 * MINUTE_MS, "stands": 4 * 60 * MINUTE_MS}
+    silent_after_ms = {AIR: 10 * MINUTE_MS}
+    return TrayPlan(
+        "tray-a", spans, 5 * MINUTE_MS, silent_after_ms=silent_after_ms, figures={"power-returned": power}
+    )
 
 
 class ClockRig:

@@ -34,7 +34,7 @@ notifiers: [{{name: hook, kind: webhook, url: "{url}/hook", timeout: 2 s}}]
 #: A store that fails is no news for ten seconds; the test need not wait so long.
 PROGRAM = """\
 import signal, sys
-signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGTERM, signal.SIGINT})
+signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGTERM, signal.SIGINT, signal.SIGUSR1})
 import wardian.daemon.failing_store
 wardian.daemon.failing_store.STORE_PATIENCE_S = 1.0
 from wardian.daemon.cli import main

@@ -25,7 +25,8 @@ class Heard(logging.Handler):
         self.lines: list[str] = []
 
     def emit(self, record: logging.LogRecord) -> None:
-        self.lines.append(f"{record.getMessage()}: {vars(record).get('why', '')}")
+        why = record.exc_info[1] if record.exc_info else vars(record).get("why", "")
+        self.lines.append(f"{record.getMessage()}: {why!s}")
 
 
 class Benches:
@@ -50,7 +51,7 @@ class Benches:
         patch.setattr(Polling, "start", lambda _: None)
         patch.setattr(wiring, "load_config", lambda _: self._config)
         patch.setattr(logs, "begin", lambda: None)
-        patch.setattr(run, "_until_told", lambda watching: self.present.rounds(watching))  # noqa: PLW0108 - of whichever is present then
+        patch.setattr(run, "_until_told", lambda watching, _: self.present.rounds(watching))
         # Signals are the business of a process of its own.
         patch.setattr(cli_commands, "run", lambda options: run.watch(Path(options.config)))
 

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from wardian.rules.ports import SensorHealth
+from wardian.rules.wire_health import SensorHealth
 
 
 @dataclass

@@ -7,6 +7,7 @@ from random import Random
 
 from fuzz_bench import QUANTITIES, TELLINGS, TRAYS, topic_of
 from fuzz_good_messages import Case, good, laid_out
+from reference_payloads import POSSIBLE
 
 _TOKENS = [
     *(
@@ -150,6 +151,10 @@ def _odd(chance: Random) -> str:
     if draw < 0.3:
         return repr(chance.uniform(-200, 200))
     if draw < 0.4:
+        # Just beyond what is possible, of one quantity or another.
+        low, high = chance.choice(tuple(POSSIBLE.values()))
+        return repr(chance.choice([low - 1e-9, low - 1, high + 1e-9 * max(high, 1), high + 1, high * 1.5]))
+    if draw < 0.5:
         return repr(chance.choice([1, -1]) * 10.0 ** chance.randrange(-320, 309))
     return chance.choice(_TOKENS + _TIMES + _TEXTS)
 

@@ -210,7 +210,7 @@ class _PackState:
         return self.chance.choice([unit for unit in UNITS[quantity] if unit.isascii()])
 
     def _bases(self, name: str) -> dict[str, Any]:
-        chance, record = self.chance, {}
+        chance, record = self.chance, dict[str, Any]()
         if not name.startswith(self.base_name) or chance.random() < 0.2:
             self.base_name = name[: chance.randrange(len(name) + 1)]
             record["bn"] = self.base_name

@@ -101,4 +101,4 @@ class KeptBench:
 def sorted_within(readings: Iterable[Reading]) -> Iterator[tuple[int, str, str, float]]:
     """Yield readings that come in order of time, those of one instant by tray and quantity."""
     for _, some in groupby(readings, lambda reading: reading.time_ms):
-        yield from sorted(map(tuple, some))
+        yield from sorted((one.time_ms, one.tray, one.quantity, one.value) for one in some)

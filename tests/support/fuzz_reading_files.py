@@ -31,7 +31,7 @@ from wardian.adapters.sensors.csv_file import CsvSensor, CsvSettings
 from wardian.daemon.cli import main
 from wardian.daemon.guarded import Slips
 from wardian.daemon.intake import Intake
-from wardian.rules.errors import BadReading
+from wardian.rules.errors import BadReading, SensorUnreachable
 
 if TYPE_CHECKING:
     from wardian.rules.ports import Arrival
@@ -96,6 +96,8 @@ class Made(NamedTuple):
 
     data: bytes
     good: list[Meaning]
+    #: How many rows are not as they should be.
+    spoiled: int
     #: Whether its header is as it should be.
     is_readable: bool
 
@@ -121,14 +123,18 @@ class Outcome:
 def made(chance: Random) -> Made:
     """Return a file of good and spoiled rows."""
     good: list[Meaning] = []
-    lines = []
+    lines: list[bytes] = []
+    spoiled = 0
     quotes = chance.random() < 0.5
     for _ in range(chance.choice([1, 5, 40])):
         line, meaning = _good_row(chance, quotes=quotes)
         if chance.random() < 0.2:
             line = _spoiled(chance, line)
+            spoiled += 1
         else:
             good.append(meaning)
+        if chance.random() < 0.05:
+            lines.append(chance.choice([b"\n", b"\r\n"]))
         lines.append(line + chance.choice([b"\n", b"\n", b"\r\n"]))
     header = HEADER
     if is_spoiled := chance.random() < 0.05:
@@ -136,7 +142,7 @@ def made(chance: Random) -> Made:
     data = chance.choice([b"", b"\xef\xbb\xbf"]) + header + chance.choice([b"\n", b"\r\n"]) + b"".join(lines)
     if chance.random() < 0.2:
         data = data.removesuffix(b"\n").removesuffix(b"\r")
-    return Made(data, good, not is_spoiled)
+    return Made(data, good, spoiled, not is_spoiled)
 
 
 def _good_row(chance: Random, *, quotes: bool) -> tuple[bytes, Meaning]:
@@ -167,13 +173,14 @@ def _spoiled(chance: Random, line: bytes) -> bytes:
 def meant_by(line: bytes) -> Meaning | None:
     """Return the reading of one row, read the naive way; None where it is none."""
     try:
-        fields = next(csv.reader([line.decode("utf-8", errors="surrogateescape")]), [])
+        text = line.decode("utf-8", errors="surrogateescape").removesuffix("\r")
+        fields = next(csv.reader([text]), []) if '"' in text else text.split(",")
         time, tray, quantity, value, unit = fields
         time_ms = rfc3339_ms(time)
         number = float(value.encode())
         low, high = POSSIBLE[quantity]
         factor, offset = UNITS[quantity][unit.replace("μ", "µ")] if unit else (Fraction(1), Fraction(0))
-        own = number if (factor, offset) == (1, 0) else float(Fraction(value.strip()) * factor + offset)
+        own = number if factor == 1 and not offset else float(Fraction(value.strip()) * factor + offset)
     except (ValueError, KeyError, OverflowError, csv.Error, NoMeaning, UnicodeEncodeError):
         return None
     is_one = low <= own <= high and "_" not in value and tray and time_ms // 1 in YEARS_MS
@@ -231,7 +238,10 @@ class Run:
             for time_ms, value in zip(*points, strict=True)
         ]
         self._compare("reader", file, got)
-        for refused in (one for block in blocks for one in block.refused):
+        all_refused = [one for block in blocks for one in block.refused]
+        if len(all_refused) > file.spoiled and file.is_readable:
+            self.outcome.fault("a blank line refused", file.data, all_refused)
+        for refused in all_refused:
             self.outcome.count["rows refused"] += 1
             if not refused.why or not refused.source.startswith("r.csv:"):
                 self.outcome.fault("refused without line or reason", file.data, refused)
@@ -241,15 +251,21 @@ class Run:
         sensor = CsvSensor(CsvSettings("file", path), FakeClock())
         sensor.start(lambda arrival: not arrivals.append(arrival))  # type: ignore[func-returns-value]  # None: taken
         try:
-            with contextlib.suppress(Exception if not file.is_readable else ()):
+            try:
                 sensor.poll()
+            except SensorUnreachable:
+                assert not file.is_readable
             readings, refused = Intake(TRAYS, SLIPS).take(arrivals, NOON_MS)
             assert not SLIPS.ever, SLIPS.ever
         except Exception as error:  # noqa: BLE001 - whatever is raised here is what is looked for
             self.outcome.fault("crash of the sensor", file.data, repr(error))
             return
         # A last line without its end waits for the rest of it.
-        whole = file if file.data.endswith(b"\n") else Made(file.data, file.good[:-1], file.is_readable)
+        whole = (
+            file
+            if file.data.endswith(b"\n")
+            else Made(file.data, file.good[:-1], file.spoiled, file.is_readable)
+        )
         self._compare("sensor", whole, [Meaning(*reading) for reading in readings])
         for one in refused:
             if not one.why or not one.source:
@@ -324,6 +340,7 @@ def figures(seed: int, files: int) -> Iterator[Figure]:
         "wrong reading",
         "good row refused",
         "a whole file refused for a row",
+        "a blank line refused",
         "refused without line or reason",
     ):
         yield Figure(what, f"{count[what]:,}", "0", count[what] == 0)

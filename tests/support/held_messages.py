@@ -6,8 +6,9 @@ from typing import Final
 
 from failing_once import Fault
 
-from wardian.rules.ports import Arrival, Decoded, HandOver, SensorHealth
+from wardian.rules.ports import Arrival, Decoded, HandOver
 from wardian.rules.readings import Series
+from wardian.rules.wire_health import SensorHealth
 
 #: The place of a fault that is none of the daemon's: there was no room, and the message came again.
 HAND_OVER: Final = "hand over"
@@ -60,6 +61,8 @@ class HeldSensor:
     def _let_go(self, arrivals: Sequence[Arrival]) -> None:
         done = {id(arrival.message) for arrival in arrivals}
         self._messages.held = [one for one in self._messages.held if id(one) not in done]
+
+    def hear_live(self, *, only: bool) -> None: ...
 
     def health(self) -> SensorHealth:
         return SensorHealth(True, "connected")

@@ -1,6 +1,7 @@
 """A database with hours that are folded, late readings, journal, records and messages, for what can befall its file."""
 
 import shutil
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -30,9 +31,12 @@ def keep_hours(store: SqlStore, first: int, last: int) -> None:
         late = [Reading(begin_ms - HOUR_MS + 30_000, "tray-a", "air_temperature", 19.5)]
         due, refused = [to_tell("mail", f"m{hour}")], [Refused("bench", "no number", "x")]
         store.keep(Round(begin_ms, readings, late, refused, [entry], due, {"tray-a": {"hour": hour}}))
-        store.record(
-            lambda _, at_ms=begin_ms: [Record(NOTE, at_ms, at_ms, "tray-a", who="a pupil", why="leaves")]
-        )  # type: ignore[misc] # bound at once
+        note = Record(NOTE, begin_ms, begin_ms, "tray-a", who="a pupil", why="leaves")
+        store.record(partial(_one, note))
+
+
+def _one(note: Record, _: object) -> list[Record]:
+    return [note]
 
 
 def fold(store: SqlStore) -> None:

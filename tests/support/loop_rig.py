@@ -25,11 +25,11 @@ from wardian.rules.ports import (
     Measured,
     Message,
     Round,
-    SensorHealth,
 )
 from wardian.rules.readings import Series
 from wardian.rules.records import Record
 from wardian.rules.transitions import Transition
+from wardian.rules.wire_health import SensorHealth
 
 if TYPE_CHECKING:
     from wardian.rules.errors import StoreFailed

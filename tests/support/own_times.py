@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 TRAYS: Final = tuple(f"tray-{letter}" for letter in "abcdef")
 HOUR_MS: Final = 3_600_000
 HISTORY_STEP_MS: Final = 30_000
+LIVE_STEP_MS: Final = 100
 
 
 def now_ms() -> int:
@@ -50,7 +51,9 @@ class Publisher:
             yield
 
     def live(self, passed_ms: int) -> None:
-        """Publish what the probes of all trays show now; a limit is crossed every few seconds."""
+        """Publish what the probes of all trays show now, ten times a second; a limit is crossed every few seconds."""
+        if now_ms() < self._last_ms + LIVE_STEP_MS:
+            return
         time_ms = self._now_ms()
         for place, tray in enumerate(TRAYS):
             turn = (passed_ms // 100 + 31 * place) % (170 + 13 * place)
