@@ -27,15 +27,23 @@ REAL: Final = "real"
 UNSURE_OF_TIME: Final = "time-not-trusted"
 
 
-def open_to_watch(config: Config, opened: ExitStack, now_ms: int) -> tuple[Store, list[Mended]]:
+def open_to_watch(
+    config: Config, opened: ExitStack, now_ms: int, *, is_looked_at: bool = False
+) -> tuple[Store, list[Mended]]:
     """Open the store of a watch, mended if need be; it is closed with ``opened``.
+
+    One that this process has looked at from end to end is not looked at again, which can take minutes.
 
     Raises:
         StoreFailed: It cannot be opened, or belongs to another daemon.
     """
-    from wardian.adapters.stores.opening import open_whole_store
+    from wardian.adapters.stores.opening import open_store, open_whole_store
 
-    store, mended = open_whole_store(config.store_url, Path(), config.store.backup.folder, now_ms)
+    mended: list[Mended] = []
+    if is_looked_at:
+        store = open_store(config.store_url, Path())
+    else:
+        store, mended = open_whole_store(config.store_url, Path(), config.store.backup.folder, now_ms)
     opened.callback(store.close)
     return store, mended
 

@@ -54,10 +54,8 @@ def watch(config_path: Path) -> int:
     logs.begin()
     sys.setswitchinterval(TURN_S)
     log_warnings(config)
-    if not _time_came(config):
-        return DONE
     try:
-        return _watch_until_told(config, ServiceManager(os.environ))
+        return _watch_until_told(config, ServiceManager(os.environ)) if _time_came(config) else DONE
     except StoreFailed as error:
         say_last_words(config, error)
         raise

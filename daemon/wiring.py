@@ -239,10 +239,7 @@ def open_watch(config: Config, opened: ExitStack, anew: "Anew | None" = None) ->
     from wardian.daemon.refusing_channels import RefusingChannels
     from wardian.daemon.taking_part import RoundsOf
 
-    # Looked at from end to end at the start; to begin anew must not take minutes.
-    store, mended = (
-        (open_store(config, opened), []) if anew else open_to_watch(config, opened, machine_clock().wall_ms())
-    )
+    store, mended = open_to_watch(config, opened, machine_clock().wall_ms(), is_looked_at=bool(anew))
     refuse_pretence(config, store)
     written, config = config, with_records(config, store.records())
     clock = anew.clock if anew else _clock(config, store)

@@ -11,7 +11,11 @@ class Room(NamedTuple):
 
 
 class Older(NamedTuple):
-    """Before when what was kept is let go; None: it stays for good."""
+    """Before when what was kept is let go; None: it stays for good.
+
+    With readings go late marks and what was refused; messages go that ended. The last hours of all stay, the journal
+    and records for good. What comes late for an hour that went is not rolled up.
+    """
 
     readings_ms: int | None = None
     rollups_ms: int | None = None

@@ -1,7 +1,4 @@
-"""What the daemon needs of the world: a clock, sensors, notifiers and a store.
-
-Adapters fulfil these; the rules only name them.
-"""
+"""What the daemon needs of the world: a clock, sensors, notifiers and a store. Adapters fulfil these."""
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -318,16 +315,11 @@ class Store(Protocol):
     def fold(self, before_ms: int, plans: Mapping[str, TrayPlan], most: int = SERIES_AT_ONCE) -> bool:
         """Fold the oldest hour that ended before an instant; return whether more is to be folded.
 
-        At most that of so many series, so that nobody has to wait long. Readings are read as before. An hour is rolled up by the plan that its tray has now; it is folded when it
-        ended at least an hour before the hour of the newest reading, and once more when one of it comes later.
+        At most that of so many series, so that nobody has to wait long. Readings are read as before. An hour is rolled up by its tray's plan of now, once it ended an hour before that of the newest reading, and once more when one of it comes later.
         """
 
     def let_go(self, older: Older) -> bool:
-        """Let go of the oldest hour that ended before an instant; return whether more is to be let go.
-
-        With readings go late marks and what was refused; messages that ended go. The last hours of all stay, the
-        journal and records for good. What comes late for an hour that went is not rolled up.
-        """
+        """Let the oldest hour go that ended before an instant, see ``Older``; return whether more is to go."""
 
     def folded_until_ms(self) -> int:
         """Return before when all hours were folded at least once; 0 where none were."""

@@ -26,6 +26,10 @@ def bench(tmp_path: Path, broker: Any) -> Iterator[ShiftedBench]:
         made.kill()
 
 
+#: One comes over the broker, one is asked for.
+BOTH = ("air_temperature", "medium_temperature")
+
+
 def has_more_than(bench: ShiftedBench, quantity: str, readings: int) -> bool:
     return len(bench.readings(quantity)) > readings
 
@@ -157,8 +161,8 @@ def survive(bench: ShiftedBench, shifts_ms: list[int]) -> None:
         for shift_ms in shifts_ms:
             bench.shift(shift_ms)
             cpu_s = bench.cpu_s()
-            for quantity in ("air_temperature", "medium_temperature"):
-                goal = len(bench.readings(quantity)) + 4
+            goals = {quantity: len(bench.readings(quantity)) + 4 for quantity in BOTH}
+            for quantity, goal in goals.items():
                 bench.wait_until(partial(has_more_than, bench, quantity, goal), f"{quantity} goes on")
             assert bench.cpu_s() - cpu_s < 20
             assert bench.resident_mib() < 160
@@ -172,8 +176,8 @@ def survive(bench: ShiftedBench, shifts_ms: list[int]) -> None:
 @pytest.mark.fault(16)
 @pytest.mark.fault(17)
 def test_a_clock_that_is_set_while_the_program_watches_stops_and_floods_nothing(bench: ShiftedBench) -> None:
-    """Ahead by ten years, right again, and back by an hour: polls neither flood nor stop, and neither does judging."""
-    survive(bench, [10 * YEAR_MS, 0, -HOUR_MS])
+    """Ahead by ten years, and back to an hour ago: polls neither flood nor stop, and neither does judging."""
+    survive(bench, [10 * YEAR_MS, -HOUR_MS])
 
 
 @pytest.mark.fault(16)

@@ -51,7 +51,7 @@ class Benches:
         patch.setattr(Polling, "start", lambda _: None)
         patch.setattr(wiring, "load_config", lambda _: self._config)
         patch.setattr(logs, "begin", lambda: None)
-        patch.setattr(run, "_until_told", lambda watching, _: self.present.rounds(watching))
+        patch.setattr(run, "_until_told", lambda watching, *_: self.present.rounds(watching))
         # Signals are the business of a process of its own.
         patch.setattr(cli_commands, "run", lambda options: run.watch(Path(options.config)))
 

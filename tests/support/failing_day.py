@@ -218,10 +218,10 @@ class Hours:
         finally:
             store.close()
         wrongs += [f"strangers: {strangers}"] if strangers else []
-        wrongs += [f"not kept: {one}" for one in (Counter(self.published) - kept)]
-        wrongs += [f"kept too often: {one}" for one in (kept - Counter(self.published))]
-        if counts["readings"] != len(self.published):
-            wrongs.append(f"counted {counts['readings']} readings of {len(self.published)}")
+        wrongs += [f"not kept: {one}" for one in (Counter(set(self.published)) - kept)]
+        wrongs += [f"kept too often: {one}" for one in (kept - Counter(set(self.published)))]
+        if counts["readings"] != kept.total():
+            wrongs.append(f"counted {counts['readings']} readings of {kept.total()}")
         if counts["late"]:
             wrongs.append(f"{counts['late']} readings came late")
         wrongs += [f"still waits: {one.channel} {one.message.key}" for one in waiting]

@@ -1,7 +1,7 @@
 """Weeks of a pretended bench in minutes, through the whole daemon as a process, and what it takes meanwhile.
 
-Everything that runs for long runs: probes, judging, folding, a channel, people, the daily summary, and somebody who
-looks at the page. Looked at from outside, by what the system says of the process and by the sizes of files.
+What goes by the bench's own time runs: probes, judging, folding, a channel, people, the daily summary; and somebody looks
+at the page. Copies at night and deletion by age go by the machine's clock and are not part of it. Looked at from outside, by what the system says of the process and by the sizes of files.
 """
 
 import signal
@@ -13,6 +13,7 @@ import urllib.request
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 from sqlite3 import connect
 from statistics import linear_regression, median
@@ -97,6 +98,18 @@ class Outcome:
             [one.day for one in seen], [getattr(one, what) for one in seen]
         ).slope
         return slope
+
+    def growth_of_a_usual_day(self, what: str, from_day: float) -> float:
+        """Return by how much something grows from one day to the next, in the median.
+
+        A machine that is busy for a while lets the pretended bench fall behind and then catch up with a day at once,
+        which takes more memory once; what leaks, leaks every day.
+        """
+        days: dict[int, list[Sample]] = {}
+        for one in self.after(from_day):
+            days.setdefault(int(one.day), []).append(one)
+        middles = [middle(seen, what) for _, seen in sorted(days.items())]
+        return float(median(after - before for before, after in pairwise(middles)))
 
 
 def soak(folder: Path, asked: Soaking, sample_s: float = 1.0) -> Outcome:
