@@ -89,6 +89,8 @@ def usual(plan: TrayPlan, minutes: Minutes) -> Usual:
     lamp = lamp_of(plan, minutes)
     heats = heating(medium)
     mat = _mat(medium, heats)
+    if not len(air):
+        return Usual(mat, lamp, None, None)
     warm = _lately_heated(heats, len(medium), mat) if mat else np.ones(len(air), np.bool_)
     light = minutes.trace(lamp.quantity, KEPT).mean if lamp else np.empty(0)
     if len(air) != len(medium):
