@@ -72,36 +72,35 @@ def publish(broker: Any, user: str | None, topic: str, payload: str) -> str:
     return said.stdout + said.stderr
 
 
+def hearing_one(broker: Any) -> subprocess.Popen[str]:
+    """Return who reads as wardian does, until a first message has come."""
+    command = ["mosquitto_sub", "-h", broker.address, "-p", str(broker.port), "-v", "-C", "1", "-W", "30"]
+    known = ["-u", "wardian", "-P", "secret of wardian", "-t", "class/#"]
+    return subprocess.Popen([*command, *known], stdout=subprocess.PIPE, text=True)
+
+
 @pytest.mark.needs_broker
 def test_a_sensor_writes_its_own_tray_alone_and_nobody_writes_unknown(
     strict_broker: Any, wait_until: WaitUntil
 ) -> None:
-    command = ["mosquitto_sub", "-h", strict_broker.address, "-p", str(strict_broker.port), "-v"]
-    known = ["-u", "wardian", "-P", "secret of wardian", "-t", "class/#"]
-    with subprocess.Popen([*command, *known], stdout=subprocess.PIPE, text=True) as hearing:
+    with hearing_one(strict_broker) as hearing:
         wait_until(lambda: "SUBACK" in strict_broker.log, "the subscription")
         assert "uthor" in publish(strict_broker, None, "class/tray-a/air", "99")
         assert "uthor" in publish(strict_broker, "tray-b", "class/tray-a/air", "98")
         assert "uthor" in publish(strict_broker, "wardian", "class/tray-a/air", "97")
         assert publish(strict_broker, "tray-a", "class/tray-a/air", "24") == ""
-        assert hearing.stdout is not None
-        assert hearing.stdout.readline() == "class/tray-a/air 24\n"
-        hearing.terminate()
+        assert hearing.communicate(timeout=20)[0] == "class/tray-a/air 24\n"
 
 
 @pytest.mark.needs_broker
 def test_a_message_of_many_kilobytes_never_reaches_the_bench(
     strict_broker: Any, wait_until: WaitUntil
 ) -> None:
-    command = ["mosquitto_sub", "-h", strict_broker.address, "-p", str(strict_broker.port), "-v"]
-    known = ["-u", "wardian", "-P", "secret of wardian", "-t", "class/#"]
-    with subprocess.Popen([*command, *known], stdout=subprocess.PIPE, text=True) as hearing:
+    with hearing_one(strict_broker) as hearing:
         wait_until(lambda: "SUBACK" in strict_broker.log, "the subscription")
         publish(strict_broker, "tray-a", "class/tray-a/air", "9" * 20_000)
         assert publish(strict_broker, "tray-a", "class/tray-a/air", "24") == ""
-        assert hearing.stdout is not None
-        assert hearing.stdout.readline() == "class/tray-a/air 24\n"
-        hearing.terminate()
+        assert hearing.communicate(timeout=20)[0] == "class/tray-a/air 24\n"
 
 
 CONFIG = """\
