@@ -1,8 +1,10 @@
 """What many tests share: a scrubbed environment, a way to wait, and a real MQTT broker on loopback."""
 
 import os
+import signal
 import socket
 import subprocess
+import sys
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -45,6 +47,16 @@ def _scrubbed_environment(monkeypatch: pytest.MonkeyPatch) -> None:
     for name in list(os.environ):
         if name.startswith("WARDIAN_") or name.lower().endswith("_proxy"):
             monkeypatch.delenv(name)
+
+
+@pytest.fixture(autouse=True)
+def _process_as_before() -> Iterator[None]:
+    """No test leaves signals blocked or threads hasty: whatever the next one starts would inherit that."""
+    mask = signal.pthread_sigmask(signal.SIG_BLOCK, ())
+    turn_s = sys.getswitchinterval()
+    yield
+    signal.pthread_sigmask(signal.SIG_SETMASK, mask)
+    sys.setswitchinterval(turn_s)
 
 
 def _wait_until(condition: Callable[[], object], what: str, within_s: float = 10.0) -> None:
