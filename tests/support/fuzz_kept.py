@@ -49,7 +49,7 @@ class KeptBench:
         self._loop = Loop(engine, self._store, words, dict.fromkeys(TRAYS, 5000), clock)
         self._loop.quiet_s = 0.0
         # All are to be found again here; how many of a flood are written down one by one is told elsewhere.
-        self._loop._refusals.to_keep = lambda refused, _now_s: list(refused)  # type: ignore[method-assign]  # so that each is kept
+        self._loop._refusals.to_keep = lambda refused, _now_s: list(refused)  # type: ignore[assignment,method-assign]  # so that each is kept
         self._loop.bring_up_to_date(clock.now_ms)
         self._loop.beside = [Folding(self._store, self._loop, engine.trays, clock)]
         # On the disk, so that memory that grows is the program's and not ours.
