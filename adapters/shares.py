@@ -74,17 +74,16 @@ class Share:
 
     def __init__(self, topic: str, allowance: Allowance, now_s: float, backlog: float = 0.0) -> None:
         """Begin with all of what it may bring at once, and a backlog."""
-        #: The topic, or the latest of them; how much was over the share, when of late, and how much comes a second.
+        #: The topic, or the latest of them; how much was over the share, and when of late.
         self.topic = topic
         self.over = 0
         self.over_s = _NEVER_S
-        self.per_s = 0.0
         #: What was taken in, and what of it was looked at: each counted by one thread.
         self.taken = self.looked_at = 0
         self._allowance = allowance
         self._left, self._seen_s = allowance.at_once, now_s
         self._backlog, self._backlog_until_s = backlog, now_s + BACKLOG_WITHIN_S
-        self._counted, self._counted_from_s = 0, now_s
+        self._counted, self._counted_from_s, self._counted_per_s = 0, now_s, 0.0
         self._shown, self._shown_s = 0, _NEVER_S
 
     def admit(self, cost: int, now_s: float) -> Admission:
@@ -105,11 +104,16 @@ class Share:
             return Admission.WITHIN
         return self._over(now_s)
 
+    def per_s(self, now_s: float) -> float:
+        """Return how much came a second of late; a rush that is over within seconds counts, too."""
+        passed_s = max(now_s - self._counted_from_s, RATE_OVER_S)
+        return max(self._counted_per_s, self._counted / passed_s)
+
     def _count(self, now_s: float) -> None:
         self._counted += 1
         passed_s = now_s - self._counted_from_s
         if passed_s >= RATE_OVER_S:
-            self.per_s = self._counted / passed_s
+            self._counted_per_s = self._counted / passed_s
             self._counted, self._counted_from_s = 0, now_s
 
     def _over(self, now_s: float) -> Admission:
@@ -145,9 +149,9 @@ class Shares:
         """Return what is over its share at present, the worst first."""
         shares = [*self._own.values(), *self._crowds.values(), self._strangers]
         found = [
-            Flood(share.topic, share.per_s, share.over, is_ours=share is not self._strangers)
+            Flood(share.topic, share.per_s(now_s), share.over, is_ours=share is not self._strangers)
             for share in shares
-            if now_s - share.over_s < CALM_S and share.per_s >= self._flood_from(share)
+            if now_s - share.over_s < CALM_S and share.per_s(now_s) >= self._flood_from(share)
         ]
         return sorted(found, key=lambda flood: -flood.per_s)
 

@@ -76,8 +76,8 @@ def shown(value: object) -> str:
 
 
 def nearest(written: str, accepted: Iterable[str], *, listed: int = 12) -> str:
-    """Return a hint: the accepted name that is almost what was written, or all of them."""
-    names = sorted(accepted)
+    """Return a hint: the accepted name that is almost what was written, or all of them; none that a line cannot hold."""
+    names = sorted(name for name in accepted if name.isprintable())
     folded = {name.casefold(): name for name in names}
     near = difflib.get_close_matches(written.casefold(), folded, n=1, cutoff=0.6)
     if near:

@@ -136,3 +136,12 @@ def test_a_sensor_that_nobody_configured_is_no_flood() -> None:
     within(some, "nobody/air", 1_000, 0.0, every_s=1.0)
     assert some.of("nobody/air", 1_000).over > 700
     assert some.floods(1_000) == []
+
+
+def test_a_rush_that_is_over_within_seconds_is_told_too() -> None:
+    shares = Shares(lambda _: Place("tray-a", 1, is_open=False), 0.0)
+    share = shares.of("class/tray-a/air", 0.0)
+    for number in range(30_000):
+        share.admit(1, number / 10_000)
+    (flood,) = shares.floods(3.0)
+    assert flood.per_s == pytest.approx(6_000, rel=0.01)

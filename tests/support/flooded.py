@@ -145,6 +145,7 @@ class FloodedBench:
             looking.start()
             self._await_judging()
             self._flood(seconds, rates, every_s)
+            self._await(lambda: "Flood: about" in self.log, 30)
         finally:
             self._over.set()
             looking.join()
