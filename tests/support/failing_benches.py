@@ -1,6 +1,7 @@
 """Benches for hours in which something fails once: set up one after the other, and looked over when they are past."""
 
 import logging
+import sys
 from collections.abc import Container
 from pathlib import Path
 from typing import NamedTuple
@@ -36,6 +37,7 @@ class Benches:
         """Put the seams in place, and let the caller's thread do what threads of the daemon do."""
         self._folder = folder
         self._receiver = receiver
+        self._patch = patch
         self._now: Hours | None = None
         self.heard = Heard()
         patch.setattr(logging.getLogger("wardian"), "handlers", [self.heard])
@@ -69,6 +71,8 @@ class Benches:
         self.heard.lines.clear()
         (self._folder / "logger.csv").write_text("time,tray,quantity,value,unit\n", encoding="utf-8")
         self._seams.begin(FakeClock(BEGIN_MS), fault)
+        # Now, since pytest puts its own in place between setting up and the test.
+        self._patch.setattr(sys, "stderr", self._seams.terminal)
         self._now = Hours(self._folder, self._receiver, self._seams, self._config, HeldMessages(fault))
         return self._now
 

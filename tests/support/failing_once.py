@@ -7,7 +7,6 @@ fault says how many there are.
 import errno
 import socket
 import sqlite3
-import sys
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from io import StringIO
@@ -137,7 +136,6 @@ class Seams:
             lambda _: seams.fault.call("clock", "monotonic", seams.clock.monotonic_s),
         )
         self.terminal = _Stream(seams)
-        patch.setattr(sys, "stderr", self.terminal)
 
     def connected(self, connect: Callable[[], socket.socket]) -> "_Socket":
         """Connect; one whose success is not learned is left to the other side."""
