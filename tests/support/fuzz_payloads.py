@@ -82,6 +82,8 @@ class Run:
             self.send(self.draw())
             if number % _ROUND == _ROUND - 1:
                 self._kept.round()
+                # Between two rounds, or what is just too far ahead as it comes would not be as it is judged.
+                self.clock.step(_STEP_MS * _ROUND)
         self.outcome.grown_mb = _settled_mb() - warm_mb
         self._kept.close_round()
         for what in self._kept.differences():
@@ -111,7 +113,6 @@ class Run:
             _compare(outcome, case, (meant, left_alone), took)
             if case.meant is not None or self._chance.random() < _KEPT_SHARE:
                 self._kept.take(message, meant, len(took[1]))
-        self.clock.step(_STEP_MS)
 
     def _meaning(self, case: Case, now_ms: int) -> tuple[list[Meaning], bool]:
         self._reference.now_ms = now_ms
