@@ -332,6 +332,11 @@ class Session:
             self._moved_s = self._clock.monotonic_s()
             try:
                 callback(*arguments)
+            except OSError as error:
+                # Of the system, which the library meets itself at its next step: what was asked is in its queue.
+                self.counts["callback failed"] += 1
+                facts = {**self._fields, "callback": callback.__name__, "why": words_of(error)}
+                log.warning("callback met an error of the system", extra=facts)
             except Exception:  # an exception here would end the network thread
                 self.counts["callback failed"] += 1
                 log.exception("callback failed", extra={**self._fields, "callback": callback.__name__})
