@@ -1,45 +1,20 @@
 """Whatever is done to the page, the watching goes on, and whoever asks hears what is wrong with it."""
 
 import socket
-import threading
-from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from collections.abc import Callable
+from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
-from page_rig import PageRig, write_bench
+from page_rig import PageRig, newest_ms, watching
 
 from wardian.daemon import visiting, wiring
 from wardian.daemon.page import server
-from wardian.daemon.run import open_whole
 
 pytestmark = pytest.mark.fault(39)
 
 WaitUntil = Callable[..., None]
-PRETENDED = "\nsensors: [{name: pretended bench, kind: simulator, every: 1 s}]\n"
 SLOW_SOCKETS = 300
-
-
-@contextmanager
-def watching(folder: Path, port: int) -> Iterator[PageRig]:
-    """Run the whole daemon on a pretended bench that is read each second."""
-    rig = PageRig(folder, port)
-    write_bench(folder, port)
-    with (folder / "config.yaml").open("a", encoding="utf-8") as config:
-        config.write(PRETENDED)
-    with ExitStack() as opened:
-        rig.watch = open_whole(wiring.load_config(folder / "config.yaml"), opened)
-        thread = threading.Thread(target=rig.watch.loop_until_stopped)
-        thread.start()
-        try:
-            yield rig
-        finally:
-            rig.watch.stop()
-            thread.join()
-
-
-def newest_ms(rig: PageRig) -> int:
-    return int(rig.store(lambda store: max(reading.time_ms for reading in store.latest().values())))
 
 
 def goes_on(rig: PageRig, wait_until: WaitUntil) -> None:

@@ -41,6 +41,8 @@ crops:
 notifiers: [{{name: terminal, kind: console}}]
 page: {{listen: "127.0.0.1:{port}"{more}}}
 """
+#: A bench that is read each second.
+PRETENDED: Final = "\nsensors: [{name: pretended bench, kind: simulator, every: 1 s}]\n"
 
 
 class Got(NamedTuple):
@@ -182,6 +184,28 @@ def served(folder: Path, more: str = "", on_delay: str = "10 min") -> Iterator[P
         rig.watch.loop.quiet_s = 0.0
         round_of(rig)
         yield rig
+
+
+@contextmanager
+def watching(folder: Path, port: int | None = None) -> Iterator[PageRig]:
+    """Run the whole daemon on a pretended bench that is read each second."""
+    rig = PageRig(folder, free_port() if port is None else port)
+    write_bench(folder, rig.port)
+    with (folder / "config.yaml").open("a", encoding="utf-8") as config:
+        config.write(PRETENDED)
+    with ExitStack() as opened:
+        rig.watch = open_whole(wiring.load_config(folder / "config.yaml"), opened)
+        thread = threading.Thread(target=rig.watch.loop_until_stopped)
+        thread.start()
+        try:
+            yield rig
+        finally:
+            rig.watch.stop()
+            thread.join()
+
+
+def newest_ms(rig: PageRig) -> int:
+    return int(rig.store(lambda store: max(reading.time_ms for reading in store.latest().values())))
 
 
 def hostile_words() -> list[str]:

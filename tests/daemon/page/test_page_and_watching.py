@@ -7,14 +7,14 @@ import socket
 import subprocess
 import sys
 import threading
-from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from collections.abc import Callable
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Final
 
 import pytest
 from base_config import BASE, built
-from page_rig import PASSWORD, PageRig, free_port, round_of, served, write_bench
+from page_rig import PASSWORD, PageRig, free_port, newest_ms, round_of, served, watching, write_bench
 
 from wardian.daemon import wiring
 from wardian.daemon.page import server
@@ -27,30 +27,7 @@ from wardian.daemon.run import open_whole
 from wardian.rules.errors import AdapterError
 
 WaitUntil = Callable[..., None]
-PRETENDED: Final = "\nsensors: [{name: pretended bench, kind: simulator, every: 1 s}]\n"
 SLOW_SOCKETS: Final = 300
-
-
-@contextmanager
-def watching(folder: Path) -> Iterator[PageRig]:
-    """Run the whole daemon on a pretended bench that is read each second."""
-    rig = PageRig(folder, free_port())
-    write_bench(folder, rig.port)
-    with (folder / "config.yaml").open("a", encoding="utf-8") as config:
-        config.write(PRETENDED)
-    with ExitStack() as opened:
-        rig.watch = open_whole(wiring.load_config(folder / "config.yaml"), opened)
-        thread = threading.Thread(target=rig.watch.loop_until_stopped)
-        thread.start()
-        try:
-            yield rig
-        finally:
-            rig.watch.stop()
-            thread.join()
-
-
-def newest_ms(rig: PageRig) -> int:
-    return int(rig.store(lambda store: max(reading.time_ms for reading in store.latest().values())))
 
 
 @pytest.mark.threat(14)
